@@ -1,0 +1,215 @@
+"""What every finding needs of a ride: time steps, spans, window means, and the currents,
+voltages and speeds of the whole vehicle, whichever channels carry them.
+
+Arrays are float64 with n values, one per row of `ride.table`; missing is NaN.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from importers.ride import Ride
+from importers.setup_types import Setup
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+JOIN_S = 1.0
+"""Spans of one kind less than this apart are one [s]. The contract's."""
+MIN_SPAN_S = 0.3
+"""Spans shorter than this are dropped [s]. The contract's."""
+SLOW_RATE_HZ = 5.0
+"""Peaks of channels updated less often than this are lower bounds [Hz]. The contract's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A quantity of the whole vehicle and the channels it was taken from."""
+
+    values: Floats
+    channels: tuple[str, ...]
+    at_least: bool
+    """True where a channel it rests on is updated less than 5 times a second."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of samples, `first` to `last` inclusive."""
+
+    first: int
+    last: int
+    start_s: float
+    end_s: float
+
+    @property
+    def rows(self) -> slice:
+        """The samples of the span."""
+        return slice(self.first, self.last + 1)
+
+    @property
+    def length_s(self) -> float:
+        """Seconds from the first to the end of the last sample."""
+        return self.end_s - self.start_s
+
+
+def step_s(ride: Ride) -> Floats:
+    """How long each sample stands for [s]: the time to the next one, 0 before a hole in the log
+    and, for the last sample, the step before it."""
+    time_s = ride.time_s
+    if time_s.size < 2:
+        return np.zeros(time_s.size)
+    step = np.diff(time_s, append=2 * time_s[-1] - time_s[-2])
+    step[step > ride.gap_s] = 0.0
+    return step
+
+
+def spans_where(
+    mask: Bools, ride: Ride, *, join_s: float = JOIN_S, min_s: float = MIN_SPAN_S
+) -> list[Span]:
+    """Stretches where `mask` is true: those closer than `join_s` joined, then those shorter than
+    `min_s` dropped. A stretch never crosses a hole in the log."""
+    time_s, step = ride.time_s, step_s(ride)
+    if mask.size == 0 or not mask.any():
+        return []
+    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
+    firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
+    joined: list[tuple[int, int]] = []
+    hole_after = np.flatnonzero(np.diff(time_s) > ride.gap_s)
+    for first, last in zip(firsts, lasts, strict=True):
+        pieces = np.split(
+            np.arange(first, last + 1),
+            hole_after[(hole_after >= first) & (hole_after < last)] - first + 1,
+        )
+        for piece in pieces:
+            a, b = int(piece[0]), int(piece[-1])
+            if joined:
+                before = joined[-1][1]
+                crosses = bool(((hole_after >= before) & (hole_after < a)).any())
+                if not crosses and time_s[a] - (time_s[before] + step[before]) < join_s:
+                    joined[-1] = (joined[-1][0], b)
+                    continue
+            joined.append((a, b))
+    spans = [Span(a, b, float(time_s[a]), float(time_s[b] + step[b])) for a, b in joined]
+    return [one for one in spans if one.length_s >= min_s - 1e-9]
+
+
+def window_mean(values: Floats, ride: Ride, window_s: float) -> Floats:
+    """Time-weighted mean over the `window_s` seconds that end with each sample; NaN where the
+    window reaches over a hole in the log, over missing values, or before the ride's start."""
+    time_s, step = ride.time_s, step_s(ride)
+    n = time_s.size
+    if n == 0:
+        return np.zeros(0)
+    end = time_s + step
+    good = np.isfinite(values)
+    area = np.concatenate([[0.0], np.cumsum(np.where(good, values, 0.0) * step)])
+    held = np.concatenate([[0.0], np.cumsum(np.where(good, step, 0.0))])
+    begin = end - window_s
+    first = np.clip(np.searchsorted(end, begin, side="right"), 0, n - 1)
+    part = np.clip(begin - time_s[first], 0.0, step[first])
+    within = np.where(good[first], part, 0.0)
+    total = area[1:] - area[first] - np.where(good[first], values[first] * part, 0.0)
+    time = held[1:] - held[first] - within
+    full = time >= window_s * (1 - 1e-6) - 1e-9
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(full, total / time, np.nan)
+
+
+def _quantity(ride: Ride, channels: tuple[str, ...], values: Floats) -> Quantity:
+    rates = [ride.rate_hz(one) for one in channels]
+    slow = any(rate is not None and rate < SLOW_RATE_HZ for rate in rates)
+    return Quantity(values, channels, slow)
+
+
+def drive_channel(ride: Ride, drive: str, name: str) -> Floats | None:
+    """One drive's channel, or None where it is not logged."""
+    return ride.get(f"{drive}.{name}")
+
+
+def drives_current_a(ride: Ride, setup: Setup) -> Quantity | None:
+    """Sum of all drives' battery currents [A], lights apart: what is judged against ratings.
+    NaN where one drive's is missing; None where a drive of the setup has none logged at all."""
+    names = tuple(f"{drive}.battery_current_a" for drive in setup.drive_names)
+    parts = [ride.get(name) for name in names]
+    if any(part is None for part in parts):
+        return None
+    total = np.sum([part for part in parts if part is not None], axis=0)
+    return _quantity(ride, names, np.asarray(total, np.float64))
+
+
+def pack_current_a(ride: Ride, setup: Setup) -> Quantity | None:
+    """The pack's current [A]: as a BMS logs it, else all drives' plus `aux_a`."""
+    logged = ride.get("pack_current_a")
+    if logged is not None:
+        return _quantity(ride, ("pack_current_a",), logged)
+    total = drives_current_a(ride, setup)
+    if total is None:
+        return None
+    return Quantity(total.values + (setup.pack.aux_a or 0.0), total.channels, total.at_least)
+
+
+def pack_voltage_v(ride: Ride, setup: Setup) -> Quantity | None:
+    """The pack's voltage [V]: as logged for the pack, else the mean of the drives' readings."""
+    logged = ride.get("pack_voltage_v")
+    if logged is not None:
+        return _quantity(ride, ("pack_voltage_v",), logged)
+    names = tuple(
+        f"{d}.battery_voltage_v" for d in ride.drives if ride.has(f"{d}.battery_voltage_v")
+    )
+    if not names:
+        return None
+    table = ride.table[list(names)]
+    return _quantity(ride, names, table.mean(axis=1).to_numpy(np.float64))
+
+
+def wheel_speed_mps(ride: Ride, setup: Setup, drive: str) -> Quantity | None:
+    """One drive's wheel speed over ground without slip [m/s], logged or from motor turns."""
+    logged = ride.get(f"{drive}.wheel_speed_mps")
+    if logged is not None:
+        return _quantity(ride, (f"{drive}.wheel_speed_mps",), logged)
+    rpm = ride.get(f"{drive}.motor_rpm")
+    vehicle = setup.vehicle
+    if rpm is None or vehicle.gear_ratio is None or vehicle.wheel_diameter_m is None:
+        return None
+    speed = rpm / 60.0 / vehicle.gear_ratio * np.pi * vehicle.wheel_diameter_m
+    return _quantity(ride, (f"{drive}.motor_rpm",), speed)
+
+
+def speed_mps(ride: Ride, setup: Setup) -> Quantity | None:
+    """The vehicle's speed [m/s]: its own channel, else the wheels' mean, else the GPS's."""
+    logged = ride.get("speed_mps")
+    if logged is not None:
+        return _quantity(ride, ("speed_mps",), logged)
+    wheels = [w for d in ride.drives if (w := wheel_speed_mps(ride, setup, d)) is not None]
+    if wheels:
+        stack = np.vstack([w.values for w in wheels])
+        with np.errstate(invalid="ignore"):
+            count = np.isfinite(stack).sum(axis=0)
+            mean = np.where(count > 0, np.nansum(stack, axis=0) / np.maximum(count, 1), np.nan)
+        return Quantity(
+            mean, tuple(c for w in wheels for c in w.channels), any(w.at_least for w in wheels)
+        )
+    gps = ride.get("gps_speed_mps")
+    return None if gps is None else _quantity(ride, ("gps_speed_mps",), gps)
+
+
+def throttle_pct(ride: Ride, drive: str) -> Floats | None:
+    """The demand that reaches this drive [%]: its own channel, else the ride's."""
+    own = ride.get(f"{drive}.throttle_pct")
+    return own if own is not None else ride.get("throttle_pct")
+
+
+def brake_pct(ride: Ride, drive: str) -> Floats | None:
+    """The braking demand that reaches this drive [%], positive; from its own channel, the
+    ride's, or the negative part of a signed throttle."""
+    for name in (f"{drive}.brake_pct", "brake_pct"):
+        own = ride.get(name)
+        if own is not None:
+            return own
+    signed = throttle_pct(ride, drive)
+    if signed is None or not bool((signed < -2.0).any()):
+        return None
+    return np.asarray(np.clip(-signed, 0.0, None), np.float64)

@@ -1,0 +1,119 @@
+"""One ride on one clock: the only thing the analysis sees of log files.
+
+Signs: positive current or power = the pack gives energy. Motor speed and phase current are
+positive in the direction of travel. SI units, unit at the end of each column name.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+GAP_FACTOR = 5.0
+"""A step in time of more than this many median steps is a gap. Our choice: loggers skip one or
+two samples when busy, and a skipped sample is not a hole in the ride."""
+GAP_FLOOR_S = 0.5
+"""... and never less than this [s]. Our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelReading:
+    """How one column of one file was read."""
+
+    header: str
+    channel: str | None
+    """Full name with the drive before it (`left.battery_current_a`), `None` when not read."""
+    unit: str
+    """The unit as logged, before conversion; empty where it has none."""
+    sign: int
+    rate_hz: float | None
+    """How often the channel really changes, not how often it is written."""
+    sure: float
+    why: str = ""
+    """What decided, in a few words, for `look`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One log file of a ride: what it was taken for and how well it read."""
+
+    file: str
+    """As typed; reports show the name only."""
+    role: str | None
+    """A drive of the setup, `gps`, `bms`, `all` (one wide or long file), or None in doubt."""
+    rows: int
+    rows_dropped: int
+    rate_hz: float | None
+    clock_offset_s: float | None
+    clock_drift_ppm: float | None
+    channels: tuple[ChannelReading, ...]
+    problems: tuple[str, ...] = ()
+    start: datetime | None = None
+    clock_offset_low_s: float | None = None
+    clock_offset_high_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RideFacts:
+    """What the rider said about the day (`--mass`, `--temp`, `--note`)."""
+
+    mass_kg: float | None = None
+    pack_temp_c: float | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ride:
+    """One ride: a table with `time_s` rising strictly and one float64 column per channel.
+
+    Missing is NaN, never filled in. A hole in the log is a jump of `time_s` with no rows in it.
+    Columns are named by `importers.channels`: per-drive channels carry the drive and a dot.
+    `status` columns hold text (object dtype). Nothing may change the table.
+    """
+
+    table: pd.DataFrame
+    drives: tuple[str, ...]
+    """In the setup's order; only drives the logs have channels of."""
+    sources: tuple[Source, ...]
+    start: datetime | None = None
+    """The instant of `time_s` 0, with a zone; None when the logs carry no date."""
+    facts: RideFacts = RideFacts()
+    notes: tuple[tuple[str, str], ...] = ()
+    """(about, text) pairs from reading: assumed zone, zero of a current taken, and so on."""
+    pieces: tuple[str, ...] = ()
+    """Evidence kept from files that are not part of the table (a log cut off under load)."""
+
+    @property
+    def time_s(self) -> NDArray[np.float64]:
+        """n times, seconds since `start`."""
+        return self.table["time_s"].to_numpy(np.float64)
+
+    def has(self, channel: str) -> bool:
+        """Whether the channel was logged with at least one value."""
+        return channel in self.table.columns and bool(self.table[channel].notna().any())
+
+    def get(self, channel: str) -> NDArray[np.float64] | None:
+        """The channel's n values, or None where it is not logged (numeric channels only)."""
+        if not self.has(channel):
+            return None
+        return self.table[channel].to_numpy(np.float64)
+
+    def rate_hz(self, channel: str) -> float | None:
+        """How often a channel truly changes: what the peaks of it can be trusted to."""
+        for source in self.sources:
+            for one in source.channels:
+                if one.channel == channel:
+                    return one.rate_hz
+        return None
+
+    @property
+    def gap_s(self) -> float:
+        """Steps in time longer than this are holes in the log [s]."""
+        time_s = self.time_s
+        if time_s.size < 3:
+            return GAP_FLOOR_S
+        return max(GAP_FACTOR * float(np.median(np.diff(time_s))), GAP_FLOOR_S)

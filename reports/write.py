@@ -1,0 +1,115 @@
+"""Outputs onto disk or standard output: all of them whole, or none.
+
+Each file is written beside its place and renamed, so that a reader never sees half a file and a
+failure leaves the old one as it was. `-` is standard output.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from importers.errors import UsageError
+
+STANDARD_OUTPUT = "-"
+_EXPECTED_MODE = 0o666
+
+
+def write_outputs(outputs: Mapping[str, str | bytes]) -> None:
+    """Write every output, replacing files of those names; nothing is replaced until all are
+    written beside their places.
+
+    Raises `UsageError` when a folder does not exist, a place cannot be written or the disk is
+    full; then no output of this call is on disk.
+    """
+    beside: list[tuple[Path, Path]] = []
+    try:
+        for name, content in outputs.items():
+            if name != STANDARD_OUTPUT:
+                beside.append((_write_beside(name, content), Path(name)))
+        for written, place in beside:
+            _rename(written, place)
+    finally:
+        for written, _ in beside:
+            with suppress(OSError):
+                written.unlink(missing_ok=True)
+    if STANDARD_OUTPUT in outputs:
+        _to_standard_output(outputs[STANDARD_OUTPUT])
+
+
+def check_writable(name: str) -> None:
+    """Can this output be written? Asked before the work starts.
+
+    Raises `UsageError` with what is in the way.
+    """
+    if name == STANDARD_OUTPUT:
+        return
+    place = Path(name)
+    folder = place.parent
+    if not folder.exists():
+        raise _not_written(name, f"the folder '{folder}' does not exist", "Make it first.")
+    if not folder.is_dir():
+        raise _not_written(name, f"'{folder}' is not a folder", "Name another place.")
+    if place.is_dir():
+        raise _not_written(name, "that is a folder", "Name a file in it.")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise _not_written(
+            name, f"no right to write into '{folder}'", "Name a folder that is yours."
+        )
+
+
+def _not_written(name: str, what: str, remedy: str) -> UsageError:
+    return UsageError(where=name, what=f"not written: {what}", remedy=remedy)
+
+
+def _write_beside(name: str, content: str | bytes) -> Path:
+    check_writable(name)
+    place = Path(name)
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        handle, written = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            os.chmod(written, _mode(place))
+        except BaseException:
+            os.unlink(written)
+            raise
+    except OSError as fault:
+        raise _not_written(
+            name, fault.strerror or str(fault), "Name another place or make room there."
+        ) from fault
+    return Path(written)
+
+
+def _mode(place: Path) -> int:
+    """The rights of the file that is replaced, else those any new file gets."""
+    with suppress(OSError):
+        return place.stat().st_mode & 0o777
+    mask = os.umask(0)
+    os.umask(mask)
+    return _EXPECTED_MODE & ~mask
+
+
+def _rename(written: Path, place: Path) -> None:
+    # A link stays a link: what it points at is replaced.
+    try:
+        os.replace(written, os.path.realpath(place) if place.is_symlink() else place)
+    except OSError as fault:
+        raise _not_written(
+            str(place), fault.strerror or str(fault), "Name another place."
+        ) from fault
+
+
+def _to_standard_output(content: str | bytes) -> None:
+    if isinstance(content, str):
+        content = content.encode("utf-8")
+    sys.stdout.flush()
+    sys.stdout.buffer.write(content)
+    sys.stdout.buffer.flush()

@@ -1,0 +1,31 @@
+# Every target sets up its own environment in .venv; Python 3.11 or later and make are enough.
+PYTHON ?= $(shell command -v python3.11 || command -v python3)
+BIN = .venv/bin
+READY = .venv/.ready
+
+.PHONY: demo test lint bench tables clean
+
+demo: $(READY)  ## write the sample rides, analyse them, say where the report is
+	@$(BIN)/hillproof demo
+
+test: $(READY)  ## all tests that are not slow
+	@$(BIN)/python -m pytest -q -n auto --dist loadfile
+
+lint: $(READY)  ## ruff and mypy
+	@$(BIN)/ruff check . && $(BIN)/ruff format --check . && $(BIN)/mypy
+
+bench: $(READY)  ## speed, memory and size as ratios measured in one run
+	@for script in benchmarks/*.py; do echo "== $$script"; $(BIN)/python $$script || exit 1; done
+
+tables: $(READY)  ## the measured tables of truth: long
+	@for script in benchmarks/tables/*.py; do echo "== $$script"; $(BIN)/python $$script || exit 1; done
+
+$(READY): pyproject.toml constraints.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "hillproof needs Python 3.11 or later: make PYTHON=/path/to/python3.11")'
+	@echo "setting up .venv (once)"
+	@$(PYTHON) -m venv .venv
+	@$(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt -e '.[test,reference,lint]'
+	@touch $(READY)
+
+clean:
+	rm -rf .venv build dist *.egg-info .pytest_cache .mypy_cache .ruff_cache hillproof-demo

@@ -1,0 +1,270 @@
+"""The command line: parse, call one job, print. Nothing heavy is imported before it is needed.
+
+Exit status: 0 the job was done; 1 only with --strict; 2 the input, setup or arguments cannot be
+used; 70 a fault of ours.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from importers.errors import UserError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+EXIT_STRICT, EXIT_UNUSABLE, EXIT_OUR_FAULT, EXIT_INTERRUPTED = 1, 2, 70, 130
+TRACEBACK_VARIABLE = "HILLPROOF_TRACEBACK"
+
+app = typer.Typer(
+    name="hillproof",
+    help="Why did it cut out, do the limits hold, how has the pack aged: from your ride logs.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+setup_app = typer.Typer(
+    help="Write a setup file, or judge one on paper.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(setup_app, name="setup")
+
+Logs = Annotated[
+    list[str],
+    typer.Argument(metavar="LOG...", help="Log files, or NAME=path to say what one holds."),
+]
+SetupFile = Annotated[
+    str | None,
+    typer.Option(
+        "--setup", metavar="FILE", help="The setup file; else setup.toml beside the logs."
+    ),
+]
+MapFile = Annotated[
+    str | None, typer.Option("--map", metavar="FILE", help="A map file that settles the columns.")
+]
+Report = Annotated[
+    str | None, typer.Option("--report", metavar="F.html", help="Write the report here.")
+]
+Json = Annotated[
+    str | None, typer.Option("--json", metavar="F.json", help="Write the results here; - prints.")
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
+Strict = Annotated[
+    bool, typer.Option("--strict", help="Exit with 1 when something must be acted on.")
+]
+OpenReport = Annotated[bool, typer.Option("--open", help="Show the report in the browser.")]
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+def _say(text: str, *, quiet: bool, err: bool = False) -> None:
+    if text and not quiet:
+        typer.echo(text, err=err)
+
+
+def _open(report: str | None) -> None:
+    if report is None or report == "-":
+        return
+    import webbrowser
+
+    webbrowser.open(Path(report).absolute().as_uri())
+
+
+def _strict_exit(strict: bool, severities: list[str]) -> None:
+    if strict and "act" in severities:
+        raise typer.Exit(EXIT_STRICT)
+
+
+def _needs_report(open_report: bool, report: str | None) -> None:
+    if open_report and report in (None, "-"):
+        from importers.errors import UsageError
+
+        raise UsageError(
+            where="--open", what="there is no report file to open", remedy="Add --report F.html."
+        )
+
+
+@app.command()
+def demo(
+    folder: Annotated[
+        str | None, typer.Argument(metavar="[DIR]", help="A new folder; else hillproof-demo.")
+    ] = None,
+    quiet: Quiet = False,
+    open_report: OpenReport = False,
+) -> None:
+    """Write the sample build and logs, run the main job on them, say where the report is."""
+    from hillproof.demo import run_demo
+
+    report = run_demo(folder, console=None if quiet else _console())
+    if open_report:
+        _open(report)
+
+
+@app.command()
+def look(
+    logs: Logs,
+    setup: SetupFile = None,
+    map_file: MapFile = None,
+    write_map: Annotated[
+        str | None,
+        typer.Option("--write-map", metavar="FILE", help="Save the guesses as a map to edit."),
+    ] = None,
+    json: Json = None,
+    table: Annotated[
+        str | None,
+        typer.Option("--table", metavar="F.csv", help="Write one file's raw table as read."),
+    ] = None,
+    quiet: Quiet = False,
+) -> None:
+    """What is in these files: channels, units, signs, rate, gaps, clocks, how sure."""
+    from hillproof import look_command
+
+    look_command.run(
+        logs,
+        setup=setup,
+        map_file=map_file,
+        write_map=write_map,
+        json=json,
+        table=table,
+        console=None if quiet else _console(),
+    )
+
+
+@app.command()
+def ride(
+    logs: Logs,
+    setup: SetupFile = None,
+    map_file: MapFile = None,
+    report: Report = None,
+    json: Json = None,
+    events: Annotated[
+        str | None, typer.Option("--events", metavar="F.csv", help="Write one row per event.")
+    ] = None,
+    table: Annotated[
+        str | None,
+        typer.Option(
+            "--table", metavar="F.parquet", help="Write the joined ride, .parquet or .csv."
+        ),
+    ] = None,
+    mass: Annotated[
+        float | None, typer.Option("--mass", metavar="KG", help="All-up mass on this day.")
+    ] = None,
+    temp: Annotated[
+        float | None, typer.Option("--temp", metavar="C", help="Pack temperature at the start.")
+    ] = None,
+    note: Annotated[str | None, typer.Option("--note", help="A note kept with the ride.")] = None,
+    start: Annotated[
+        str | None, typer.Option("--start", help="When it began, for a log without a date.")
+    ] = None,
+    open_report: OpenReport = False,
+    quiet: Quiet = False,
+    strict: Strict = False,
+) -> None:
+    """Analyse one ride from its logs: what happened, why, and what to change."""
+    from hillproof import jobs
+    from hillproof.log_args import check_outputs, choose_setup, log_path
+    from hillproof.progress import progress_bar
+
+    _needs_report(open_report, report)
+    outputs = {"--report": report, "--json": json, "--events": events, "--table": table}
+    choice = choose_setup(setup, logs)
+    check_outputs(outputs, [*map(log_path, logs), choice.path, map_file])
+    to_stdout = "-" in outputs.values()
+    _say(choice.sentence, quiet=quiet, err=to_stdout)
+    with progress_bar(quiet) as step:
+        result = jobs.analyse_ride(
+            logs,
+            choice.path,
+            map_file=map_file,
+            mass_kg=mass,
+            pack_temp_c=temp,
+            note=note,
+            start=start,
+            progress=step,
+        )
+        jobs.write_ride(result, report=report, json=json, events=events, table=table, progress=step)
+    if not quiet and not to_stdout:
+        from reports.terminal import print_ride
+
+        print_ride(result, _console())
+        for path in filter(None, outputs.values()):
+            _say(f"Written: {path}", quiet=quiet)
+    if open_report:
+        _open(report)
+    _strict_exit(strict, [str(one.severity) for one in (*result.events, *result.findings)])
+
+
+@setup_app.command("new")
+def setup_new(
+    file: Annotated[str, typer.Argument(metavar="FILE")],
+    ask: Annotated[bool, typer.Option("--ask", help="Ask for the values one by one.")] = False,
+    quiet: Quiet = False,
+) -> None:
+    """Write a commented setup file to fill in; replaces nothing."""
+    from hillproof import setup_command
+
+    setup_command.new(file, ask=ask, quiet=quiet)
+
+
+@setup_app.command("check")
+def setup_check(
+    file: Annotated[str | None, typer.Argument(metavar="[FILE]")] = None,
+    setup: SetupFile = None,
+    report: Report = None,
+    json: Json = None,
+    open_report: OpenReport = False,
+    quiet: Quiet = False,
+    strict: Strict = False,
+) -> None:
+    """Judge a setup on paper: what will go wrong on the road, and what to set instead."""
+    from hillproof import setup_command
+
+    _needs_report(open_report, report)
+    severities = setup_command.check(
+        file or setup, report=report, json=json, console=None if quiet else _console()
+    )
+    if open_report:
+        _open(report)
+    _strict_exit(strict, severities)
+
+
+def _fault_of_ours(fault: Exception) -> NoReturn:
+    if os.environ.get(TRACEBACK_VARIABLE):
+        import traceback
+
+        traceback.print_exception(fault)
+    text = " ".join(str(fault).split())[:200]
+    typer.echo(
+        f"hillproof failed, and it is not your fault: {type(fault).__name__}: {text}. "
+        f"Run it again with {TRACEBACK_VARIABLE}=1 to see where, and report that.",
+        err=True,
+    )
+    sys.exit(EXIT_OUR_FAULT)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and leave with its exit status."""
+    try:
+        app(arguments)
+    except UserError as error:
+        typer.echo(str(error), err=True)
+        sys.exit(EXIT_UNUSABLE)
+    except BrokenPipeError:
+        # The reader of our output went away (`| head`): not a fault, nothing left to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        typer.echo("stopped", err=True)
+        sys.exit(EXIT_INTERRUPTED)
+    except Exception as fault:
+        _fault_of_ours(fault)

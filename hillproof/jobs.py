@@ -1,0 +1,125 @@
+"""One function per command: read, analyse, write. From Python, `analyse_ride` is the way in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from hillproof.log_args import choose_setup, parse_start
+from hillproof.progress import Step, no_progress
+
+if TYPE_CHECKING:
+    from analyzer.ride_analysis import RideResult
+    from analyzer.setup_check import SetupCheck
+    from importers.ride import Source
+    from importers.setup_types import Setup
+
+
+def analyse_ride(
+    logs: Sequence[str],
+    setup: str | None = None,
+    *,
+    map_file: str | None = None,
+    mass_kg: float | None = None,
+    pack_temp_c: float | None = None,
+    note: str | None = None,
+    start: str | None = None,
+    progress: Step = no_progress,
+) -> RideResult:
+    """What happened in one ride, and what to change.
+
+    `logs` are paths or `NAME=path`, as on the command line; `setup` is found beside the first
+    log when it is not named. The result holds what the JSON shows, and `result.table`, the
+    joined ride as a pandas frame.
+
+    Raises
+    ------
+    importers.errors.UserError : a log, the setup or an argument that cannot be used
+    """
+    from importers.read_ride import read_ride
+    from importers.ride import RideFacts
+    from importers.setup_file import read_setup
+
+    choice = choose_setup(setup, logs)
+    assert choice.path is not None
+    build = read_setup(choice.path)
+    progress("reading the logs", 0.05)
+    facts = RideFacts(mass_kg=mass_kg, pack_temp_c=pack_temp_c, note=note)
+    ride = read_ride(list(logs), build, map_file=map_file, start=parse_start(start), facts=facts)
+    progress("analysing the ride", 0.5)
+    from analyzer.ride_analysis import analyse_ride as analyse
+
+    return analyse(ride, build)
+
+
+def write_ride(
+    result: RideResult,
+    *,
+    report: str | None = None,
+    json: str | None = None,
+    events: str | None = None,
+    table: str | None = None,
+    progress: Step = no_progress,
+) -> None:
+    """Write what was asked for; all or nothing.
+
+    Raises
+    ------
+    importers.errors.UserError : a file that cannot be written
+    """
+    from reports.write import write_outputs
+
+    outputs: dict[str, str | bytes] = {}
+    if json is not None:
+        from reports.json_out import ride_json
+
+        outputs[json] = ride_json(result)
+    if events is not None:
+        from reports.events_csv import events_csv
+
+        outputs[events] = events_csv(result)
+    if report is not None:
+        progress("drawing the report", 0.8)
+        from reports.page import ride_page
+
+        outputs[report] = ride_page(result)
+    if table is not None:
+        progress("writing the table", 0.95)
+        from reports.table_out import ride_table
+
+        outputs[table] = ride_table(result, table)
+    write_outputs(outputs)
+
+
+def look(
+    logs: Sequence[str], setup: str | None = None, *, map_file: str | None = None
+) -> tuple[Source, ...]:
+    """What is in these files, and how sure is each guess?
+
+    Raises
+    ------
+    importers.errors.UserError : a file that is no table, a setup or map that cannot be used
+    """
+    from importers.channel_map import read_map
+    from importers.look import look as look_at
+    from importers.setup_file import read_setup
+
+    choice = choose_setup(setup, logs, required=False)
+    build = None if choice.path is None else read_setup(choice.path)
+    return look_at(
+        list(logs), setup=build, mapping=None if map_file is None else read_map(map_file)
+    )
+
+
+def check_setup(setup: str) -> tuple[Setup, SetupCheck]:
+    """What will go wrong on the road, from the setup alone?
+
+    Raises
+    ------
+    importers.errors.UserError : the setup cannot be used
+    """
+    from analyzer.setup_check import check_setup as check
+    from importers.setup_file import read_setup
+
+    build = read_setup(setup)
+    return build, check(build)

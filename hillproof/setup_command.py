@@ -1,0 +1,86 @@
+"""`setup new` and `setup check`: asking, writing and printing; the judging is the analyzer's."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from hillproof import jobs
+from hillproof.log_args import check_outputs, choose_setup, refuse_existing
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from importers.setup_new import Question
+
+
+def new(file: str, *, ask: bool, quiet: bool) -> None:
+    """Write a commented setup file; with `ask`, filled with what the rider answers.
+
+    Raises
+    ------
+    importers.errors.UserError : the file is there already or cannot be written
+    """
+    from importers.setup_new import QUESTIONS, new_setup_text
+    from reports.write import write_outputs
+
+    refuse_existing(file)
+    check_outputs({"FILE": file}, [])
+    answers: dict[str, str] = {}
+    if ask:
+        typer.echo("Enter leaves a value out: what is not given is not checked.", err=True)
+        for question in QUESTIONS:
+            answer = _ask(question)
+            if answer:
+                answers[question.key] = answer
+    write_outputs({file: new_setup_text(answers)})
+    if not quiet and file != "-":
+        typer.echo(f"Written: {file}\nFill it in, then: hillproof setup check {file}")
+
+
+def _ask(question: Question) -> str:
+    """One answer that the question accepts, or nothing."""
+    while True:
+        unit = f" [{question.unit}]" if question.unit else ""
+        answer: str = typer.prompt(
+            f"{question.text}{unit}", default="", show_default=False, err=True
+        )
+        fault = question.check(answer.strip()) if answer.strip() else None
+        if fault is None:
+            return answer.strip()
+        typer.echo(f"  {fault}", err=True)
+
+
+def check(
+    setup: str | None, *, report: str | None, json: str | None, console: Console | None
+) -> list[str]:
+    """Judge a setup, print and write the findings; the severities found.
+
+    Raises
+    ------
+    importers.errors.UserError : the setup cannot be used, or an output not written
+    """
+    choice = choose_setup(setup, [])
+    assert choice.path is not None
+    check_outputs({"--report": report, "--json": json}, [choice.path])
+    build, result = jobs.check_setup(choice.path)
+    contents: dict[str, str | bytes] = {}
+    if json is not None:
+        from reports.setup_json import setup_json
+
+        contents[json] = setup_json(result)
+    if report is not None:
+        from reports.page import setup_page
+
+        contents[report] = setup_page(result, build)
+    from reports.write import write_outputs
+
+    write_outputs(contents)
+    if console is not None and "-" not in contents:
+        from reports.setup_view import print_setup_check
+
+        if choice.found:
+            console.print(choice.sentence, markup=False)
+        print_setup_check(result, build, console)
+    return [str(one.severity) for one in result.findings]

@@ -4,8 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analyzer.estimate import Estimate
+import numpy as np
+
+from analyzer.climb_load import RideLoad, ride_load, stretch_load
+from analyzer.climb_spans import climb_spans
+from analyzer.estimate import Estimate, Note
+from analyzer.pack_state import PackFit
+from analyzer.quantities import Floats
+from analyzer.road import Road, roads_from_height
+from analyzer.way import find_ways, great_circle_m, rows_between
 from analyzer.words import Governor, GradeSource
+from importers.ride import Ride
+from importers.setup_types import Setup
+
+NAMED_WITHIN_M = 150.0
+"""A climb belongs to a named hill when it passes this near to its position [m]. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,3 +48,82 @@ class Climb:
     limits_touched: tuple[str, ...]
     hill: str | None = None
     """The rider's own name for it, from `[[hills]]`."""
+
+
+def find_climbs(
+    ride: Ride,
+    setup: Setup,
+    *,
+    governed: object | None = None,
+    pack_fit: PackFit | None = None,
+) -> tuple[tuple[Climb, ...], tuple[Note, ...]]:
+    """Where did the road rise by 10 m or more, and what did that ask of the build? In the order
+    ridden, with notes on what could not be told."""
+    ways = find_ways(ride, setup)
+    if not ways:
+        return (), (Note("climbs", "No speed and no positions: where the road rose is not known."),)
+    roads = roads_from_height(ride, ways)
+    if not roads:
+        return (), (Note("climbs", "No height in the logs."),)
+    load = ride_load(ride, setup, None if pack_fit is None else pack_fit.rest_voltage_v)
+    spans = [(road, a, b) for road in roads for a, b in _spans(road)]
+    rows = [rows_between(road.way, ride, a, b) for road, a, b in spans]
+    next_start = [float(ride.time_s[first]) for first, _ in rows[1:]] + [np.inf]
+    climbs = tuple(
+        _climb(ride, setup, load, road, (a, b), ends, until)
+        for (road, a, b), ends, until in zip(spans, rows, next_start, strict=True)
+    )
+    return climbs, ()
+
+
+def _spans(road: Road) -> list[tuple[float, float]]:
+    return climb_spans(road.profile.distance_m, road.profile.height_m)
+
+
+def _climb(
+    ride: Ride,
+    setup: Setup,
+    load: RideLoad,
+    road: Road,
+    places: tuple[float, float],
+    rows: tuple[int, int],
+    heat_until_s: float,
+) -> Climb:
+    asked = stretch_load(load, ride.time_s, rows[0], rows[1], heat_until_s)
+    derate = [d.derate_from_v for d in setup.drives if d.derate_from_v is not None]
+    low, high = road.profile.height_at(np.asarray(places))
+    return Climb(
+        start_s=float(ride.time_s[rows[0]]),
+        end_s=float(ride.time_s[rows[1]]),
+        length_m=places[1] - places[0],
+        gain_m=float(high - low),
+        grade_pct=road.grade(*places),
+        grade_source=road.source,
+        peak_pack_current_a=asked.peak_pack_current_a,
+        mean_pack_current_a=asked.mean_pack_current_a,
+        min_voltage_v=asked.min_voltage_v,
+        margin_to_derate_v=(
+            asked.min_voltage_v - max(derate)
+            if derate and asked.min_voltage_v is not None
+            else None
+        ),
+        top_motor_temp_c=asked.top_motor_temp_c,
+        governed=(),
+        limits_touched=asked.limits_touched,
+        hill=name_of_hill(ride, setup, rows),
+    )
+
+
+def name_of_hill(ride: Ride, setup: Setup, rows: tuple[int, int]) -> str | None:
+    """The rider's name for a stretch that passes near one of the setup's hills; the nearest."""
+    lat, lon = ride.get("latitude_deg"), ride.get("longitude_deg")
+    if lat is None or lon is None or not setup.hills:
+        return None
+    part = slice(rows[0], rows[1] + 1)
+    near: list[tuple[float, str]] = []
+    for hill in setup.hills:
+        away: Floats = great_circle_m(lat[part], lon[part], hill.latitude_deg, hill.longitude_deg)
+        away = away[np.isfinite(away)]
+        if away.size and float(away.min()) <= NAMED_WITHIN_M:
+            near.append((float(away.min()), hill.name))
+    return min(near)[1] if near else None

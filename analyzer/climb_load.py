@@ -1,0 +1,190 @@
+"""What did a stretch of road ask of the build: currents, voltage, heat, limits touched?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.quantities import (
+    Floats,
+    drive_channel,
+    drives_current_a,
+    pack_current_a,
+    pack_voltage_v,
+    window_mean,
+)
+from importers.ride import Ride
+from importers.setup_types import Drive, Setup
+
+TOUCHED = 0.95
+"""A limit counts as touched from this part of it. The contract's."""
+WINDOW_S = 1.0
+"""Peaks are highest means over this [s]. The contract's, for limits."""
+HEAT_LOOK_S = 120.0
+"""A winding is hottest up to this long after the top [s]. Issue 5; time constants of windings
+are minutes (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RideLoad:
+    """The ride's currents, voltages and temperatures as 1 s means, worked out once."""
+
+    pack_current_a: Floats | None
+    pack_voltage_v: Floats | None
+    limits: tuple[tuple[str, float, Floats], ...]
+    """(setup key, limit, n values): the quantity as a part of its limit; 1 is at the limit."""
+    motor_temp_c: tuple[tuple[str, Floats | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StretchLoad:
+    """The extremes of one stretch."""
+
+    peak_pack_current_a: float | None
+    mean_pack_current_a: float | None
+    min_voltage_v: float | None
+    max_voltage_v: float | None
+    top_motor_temp_c: tuple[tuple[str, float | None], ...]
+    limits_touched: tuple[str, ...]
+
+
+def ride_load(ride: Ride, setup: Setup, rest_voltage_v: Floats | None = None) -> RideLoad:
+    """The series that stretches are judged by; `rest_voltage_v` (n values) lets voltage limits
+    be measured as the way used from rest to the limit."""
+    current = pack_current_a(ride, setup)
+    voltage = pack_voltage_v(ride, setup)
+    together = drives_current_a(ride, setup)
+    limits = [
+        *_shared_limits(ride, setup, None if current is None else current.values),
+        *_drive_limits(ride, setup),
+    ]
+    if voltage is not None:
+        limits.extend(_voltage_limits(ride, setup, voltage.values, rest_voltage_v))
+    if current is None and together is not None:
+        current = together
+    return RideLoad(
+        None if current is None else _mean(current.values, ride),
+        None if voltage is None else _mean(voltage.values, ride),
+        tuple(limits),
+        tuple((d, drive_channel(ride, d, "motor_temp_c")) for d in setup.drive_names),
+    )
+
+
+def _mean(values: Floats, ride: Ride) -> Floats:
+    means = window_mean(values, ride, WINDOW_S)
+    return means if bool(np.isfinite(means).any()) else values
+
+
+def _shared_limits(
+    ride: Ride, setup: Setup, current: Floats | None
+) -> Iterator[tuple[str, float, Floats]]:
+    if current is None:
+        return
+    mean = _mean(current, ride)
+    for part in ("discharge_rating_a", "discharge_peak_a"):
+        for table, values in (("bms", setup.bms), ("pack", setup.pack)):
+            limit = getattr(values, part)
+            if limit:
+                yield f"{table}.{part}", limit, mean / limit
+    if setup.bms.discharge_trip_a:
+        yield "bms.discharge_trip_a", setup.bms.discharge_trip_a, mean / setup.bms.discharge_trip_a
+    for part in ("charge_rating_a", "charge_peak_a"):
+        for table, values in (("bms", setup.bms), ("pack", setup.pack)):
+            limit = getattr(values, part)
+            if limit:
+                yield f"{table}.{part}", limit, -mean / limit
+    if setup.bms.charge_trip_a:
+        yield "bms.charge_trip_a", setup.bms.charge_trip_a, -mean / setup.bms.charge_trip_a
+    for part in ("fuse_a", "connector_rating_a"):
+        limit = getattr(setup.wiring, part)
+        if limit:
+            yield f"wiring.{part}", limit, np.abs(mean) / limit
+
+
+def _drive_limits(ride: Ride, setup: Setup) -> Iterator[tuple[str, float, Floats]]:
+    for drive in setup.drives:
+        for part, channel, sign in (
+            ("battery_drive_a", "battery_current_a", 1.0),
+            ("battery_brake_a", "battery_current_a", -1.0),
+            ("phase_drive_a", "phase_current_a", 1.0),
+            ("phase_brake_a", "phase_current_a", -1.0),
+        ):
+            limit, values = getattr(drive, part), drive_channel(ride, drive.name, channel)
+            if limit and values is not None:
+                yield f"drives.{drive.name}.{part}", limit, sign * _mean(values, ride) / limit
+        yield from _heat_limits(ride, drive)
+
+
+def _heat_limits(ride: Ride, drive: Drive) -> Iterator[tuple[str, float, Floats]]:
+    """Temperatures as the way used from the coolest seen to the limit."""
+    ambient = ride.get("ambient_temp_c")
+    for what in ("controller", "motor"):
+        values = drive_channel(ride, drive.name, f"{what}_temp_c")
+        if values is None:
+            continue
+        cool = float(np.nanmin(values)) if ambient is None else float(np.nanmedian(ambient))
+        for part in ("derate", "stop"):
+            limit = getattr(drive, f"{what}_{part}_c")
+            if limit and limit > cool:
+                key = f"drives.{drive.name}.{what}_{part}_c"
+                yield key, limit, (values - cool) / (limit - cool)
+
+
+def _voltage_limits(
+    ride: Ride, setup: Setup, voltage: Floats, rest: Floats | None
+) -> Iterator[tuple[str, float, Floats]]:
+    mean = _mean(voltage, ride)
+    start = np.full(mean.size, setup.full_v) if rest is None else rest
+    near = 0.1 * setup.pack.series  # within this of rest the contract gives volts, not per cent
+    for drive in setup.drives:
+        for part in ("derate_from_v", "stop_at_v", "overvoltage_v"):
+            limit = getattr(drive, part)
+            if not limit:
+                continue
+            way = start - limit if part != "overvoltage_v" else limit - start
+            used = start - mean if part != "overvoltage_v" else mean - start
+            beyond = mean <= limit if part != "overvoltage_v" else mean >= limit
+            with np.errstate(invalid="ignore", divide="ignore"):
+                share = np.where(way > near, used / way, np.where(beyond, 1.0, 0.0))
+            yield f"drives.{drive.name}.{part}", limit, share
+
+
+def _extreme(values: Floats | None, rows: slice, largest: bool) -> float | None:
+    if values is None:
+        return None
+    part = values[rows]
+    part = part[np.isfinite(part)]
+    if part.size == 0:
+        return None
+    return float(part.max() if largest else part.min())
+
+
+def stretch_load(
+    load: RideLoad, time_s: Floats, first: int, last: int, heat_until_s: float
+) -> StretchLoad:
+    """The extremes between two rows (inclusive); motor temperatures up to `heat_until_s`."""
+    rows = slice(first, last + 1)
+    hot_end = int(np.searchsorted(time_s, min(time_s[last] + HEAT_LOOK_S, heat_until_s), "right"))
+    hot_rows = slice(first, max(hot_end, last + 1))
+    current = load.pack_current_a
+    mean = None
+    if current is not None and last > first:
+        step = np.diff(time_s[rows], append=time_s[last])
+        good = np.isfinite(current[rows])
+        weight = float(step[good].sum())
+        mean = float(np.sum((current[rows] * step)[good]) / weight) if weight > 0 else None
+    touched = tuple(
+        key
+        for key, _, share in load.limits
+        if (most := _extreme(share, rows, True)) is not None and most >= TOUCHED
+    )
+    return StretchLoad(
+        _extreme(current, rows, True),
+        mean,
+        _extreme(load.pack_voltage_v, rows, False),
+        _extreme(load.pack_voltage_v, rows, True),
+        tuple((d, _extreme(v, hot_rows, True)) for d, v in load.motor_temp_c),
+        touched,
+    )

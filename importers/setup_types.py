@@ -156,6 +156,11 @@ class Setup:
     """(code as logged, cause word) pairs."""
     file: str = ""
     """The file as it was typed, for messages and reports."""
+    curve_family: tuple[RestVoltageCurve, ...] = ()
+    """Every published curve of the chemistry, the default first: how far cells of one name lie
+    apart. A curve of the rider's own stands alone."""
+    notes: tuple[tuple[str, str], ...] = ()
+    """(key, text) pairs: which values were not given and what is used instead."""
     text: str = ""
     """The file's TOML text, kept with a ride so that old rides keep their own limits."""
     key_homes: tuple[tuple[str, str], ...] = ()

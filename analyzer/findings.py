@@ -2,9 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analyzer.words import Severity
+from analyzer.balance import Balance
+from analyzer.events import Event
+from analyzer.limits import LimitCheck
+from analyzer.words import BalanceVerdict, EventKind, LimitRole, Severity, Verdict
+
+ORDER = (
+    EventKind.BRAKE_LOSS,
+    EventKind.CUTOUT,
+    EventKind.REGEN_OVER_RATING,
+    EventKind.NEAR_TRIP,
+    EventKind.OVERVOLTAGE,
+    EventKind.DISCHARGE_OVER_RATING,
+    EventKind.OVERHEAT,
+    EventKind.BRAKE_REDUCED,
+    EventKind.POWER_REDUCED,
+    EventKind.SAG,
+    EventKind.IMBALANCE,
+    EventKind.WHEEL_SLIP,
+    EventKind.STALL,
+    EventKind.LOG_GAP,
+)
+"""Among findings of one severity, what can hurt comes first. Our choice."""
+SILENT = (EventKind.LOG_GAP, EventKind.IMBALANCE)
+"""Kinds that make no finding of their own: a gap is a note; imbalance is the balance's finding."""
+GOOD = (Verdict.WORKS, Verdict.HOLDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,3 +45,113 @@ class Finding:
     limits: tuple[str, ...] = ()
     """Setup keys it is about."""
     drives: tuple[str, ...] = ()
+
+
+def rank_findings(
+    events: Sequence[Event], limits: Sequence[LimitCheck], balance: Balance | None
+) -> tuple[Finding, ...]:
+    """Everything found, what matters most first: loss of braking, then what calls for action, what
+    to watch, what is worth knowing; what can hurt before what cannot; good news and what was not
+    tried last."""
+    found = [
+        *_from_events(events),
+        *_from_limits(limits, events),
+        *_from_balance(balance),
+    ]
+    found.sort(key=_rank)
+    return (*found, *_good(limits, found), *_not_tried(limits))
+
+
+def _rank(one: Finding) -> tuple[int, int, int]:
+    kinds = [kind.value for kind in ORDER]
+    place = kinds.index(one.subject) if one.subject in kinds else len(kinds)
+    return (0 if one.subject == EventKind.BRAKE_LOSS else 1, -one.severity.rank, place)
+
+
+def _from_events(events: Sequence[Event]) -> list[Finding]:
+    groups: dict[tuple[EventKind, str, tuple[str, ...]], list[int]] = {}
+    for place, event in enumerate(events):
+        if event.kind in SILENT:
+            continue
+        # Each loss of drive or braking is a story of its own.
+        own = str(place) if event.kind in (EventKind.BRAKE_LOSS, EventKind.CUTOUT) else ""
+        drives = event.drives if event.kind is EventKind.OVERHEAT else ()
+        groups.setdefault((event.kind, event.flavour + own, drives), []).append(place)
+    found = []
+    for (kind, _, _), places in groups.items():
+        places.sort(key=lambda place: _telling(events[place]), reverse=True)
+        worst = events[places[0]]
+        keys = () if worst.limit is None else (worst.limit.name,)
+        found.append(Finding(kind.value, worst.severity, tuple(places), keys, worst.drives))
+    return found
+
+
+def _telling(event: Event) -> tuple[int, float, float]:
+    """The worst first: by severity, by how far beyond its limit, by length."""
+    beyond = 0.0
+    if event.peak is not None and event.limit is not None and event.limit.value:
+        beyond = abs(abs(event.peak.value) / event.limit.value - 1.0)
+    return event.severity.rank, beyond, event.end_s - event.start_s
+
+
+_COVERED = {
+    "bms.discharge_rating_a": EventKind.DISCHARGE_OVER_RATING,
+    "pack.discharge_rating_a": EventKind.DISCHARGE_OVER_RATING,
+    "bms.charge_rating_a": EventKind.REGEN_OVER_RATING,
+    "pack.charge_rating_a": EventKind.REGEN_OVER_RATING,
+    "pack.min_charge_temp_c": EventKind.REGEN_OVER_RATING,
+}
+
+
+def _from_limits(limits: Sequence[LimitCheck], events: Sequence[Event]) -> list[Finding]:
+    """Limits reached that no event tells of already: an exceeded rating calls for action, a
+    touched one and an overshooting limiter are worth watching."""
+    kinds = {event.kind for event in events}
+    named = {event.limit.name for event in events if event.limit is not None}
+    found = []
+    for one in limits:
+        if one.limit in named or _COVERED.get(one.limit) in kinds:
+            continue
+        if one.verdict is Verdict.EXCEEDED:
+            severity = Severity.WATCH if one.role is LimitRole.HEAT else Severity.ACT
+        elif one.verdict in (Verdict.TOUCHED, Verdict.OVERSHOOTS):
+            severity = Severity.WATCH
+        else:
+            continue
+        if one.verdict is Verdict.OVERSHOOTS and one.unit != "A":
+            continue
+        found.append(Finding("limit", severity, limits=(one.limit,), drives=_drives_of(one)))
+    return found
+
+
+def _drives_of(one: LimitCheck) -> tuple[str, ...]:
+    parts = one.limit.split(".")
+    return (parts[1],) if parts[0] == "drives" else ()
+
+
+def _from_balance(balance: Balance | None) -> list[Finding]:
+    if balance is None or balance.verdict is not BalanceVerdict.UNEVEN:
+        return []
+    return [
+        Finding(
+            "balance",
+            balance.severity or Severity.NOTE,
+            drives=tuple(share.drive for share in balance.shares),
+        )
+    ]
+
+
+def _good(limits: Sequence[LimitCheck], found: Sequence[Finding]) -> list[Finding]:
+    """Limiters that were leaned on and work, and ratings that were exercised and hold."""
+    blamed = {key for one in found for key in one.limits}
+    keys = [
+        one.limit
+        for one in limits
+        if one.verdict in GOOD and one.unit == "A" and one.limit not in blamed
+    ]
+    return [Finding("good", Severity.NOTE, limits=tuple(keys))] if keys else []
+
+
+def _not_tried(limits: Sequence[LimitCheck]) -> list[Finding]:
+    keys = [one.limit for one in limits if one.verdict is Verdict.NOT_EXERCISED]
+    return [Finding("not_tried", Severity.NOTE, limits=tuple(keys))] if keys else []

@@ -6,6 +6,11 @@ from dataclasses import dataclass
 
 from analyzer.words import LimitRole, Verdict
 
+WORKS_FROM_PCT, OVERSHOOTS_FROM_PCT = 95.0, 105.0
+"""A limiter works between these, per cent of it. The contract's."""
+EXCEEDED_FROM_PCT, TOUCHED_FROM_PCT, HOLDS_FROM_PCT = 102.0, 95.0, 60.0
+"""A rating, trip or heat limit, per cent of it. The contract's."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tried:
@@ -38,3 +43,17 @@ class LimitCheck:
     at_least: bool = False
     text: str = ""
     """One sentence for the table: what the verdict rests on."""
+
+
+def judge(role: LimitRole, used_pct: float, accuracy_pct: float = 0.0) -> Verdict:
+    """The contract's word for a limit of which `used_pct` per cent were seen; a reading less exact
+    than 2 % moves the line above which a rating counts as exceeded."""
+    if role is LimitRole.LIMITER:
+        if used_pct > OVERSHOOTS_FROM_PCT:
+            return Verdict.OVERSHOOTS
+        return Verdict.WORKS if used_pct >= WORKS_FROM_PCT else Verdict.NOT_REACHED
+    if used_pct > max(EXCEEDED_FROM_PCT, 100.0 + accuracy_pct):
+        return Verdict.EXCEEDED
+    if used_pct >= TOUCHED_FROM_PCT:
+        return Verdict.TOUCHED
+    return Verdict.HOLDS if used_pct >= HOLDS_FROM_PCT else Verdict.NOT_EXERCISED

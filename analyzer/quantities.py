@@ -7,6 +7,7 @@ Arrays are float64 with n values, one per row of `ride.table`; missing is NaN.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,18 @@ MIN_SPAN_S = 0.3
 """Spans shorter than this are dropped [s]. The contract's."""
 SLOW_RATE_HZ = 5.0
 """Peaks of channels updated less often than this are lower bounds [Hz]. The contract's."""
+
+BACK_A = 0.2
+"""A battery current below minus this goes back into the pack [A]. Our choice: above a shunt's
+offset (0.1 to 0.3 A, common practice, no source)."""
+BRAKES_FROM_MPS = 4.0
+"""Motor braking gives current back from about here [m/s]; slower it may draw some. Our choice."""
+BRAKE_ASKED_PCT = 20.0
+"""Braking that must give current back [% of demand]. Our choice."""
+BRAKE_PHASE_A = 5.0
+"""Likewise [A of phase current]. Our choice."""
+BRAKED_S = 2.0
+"""... for this long [s]. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +71,17 @@ class Span:
 def step_s(ride: Ride) -> Floats:
     """How long each sample stands for [s]: the time to the next one, 0 before a hole in the log
     and, for the last sample, the step before it."""
+    return _step_s(ride)
+
+
+@lru_cache(maxsize=1)
+def _step_s(ride: Ride) -> Floats:
     time_s = ride.time_s
-    if time_s.size < 2:
-        return np.zeros(time_s.size)
-    step = np.diff(time_s, append=2 * time_s[-1] - time_s[-2])
-    step[step > ride.gap_s] = 0.0
+    step = np.zeros(time_s.size)
+    if time_s.size >= 2:
+        step = np.diff(time_s, append=2 * time_s[-1] - time_s[-2])
+        step[step > ride.gap_s] = 0.0
+    step.flags.writeable = False
     return step
 
 
@@ -74,48 +93,64 @@ def spans_where(
     time_s, step = ride.time_s, step_s(ride)
     if mask.size == 0 or not mask.any():
         return []
-    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
-    firsts, lasts = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
-    joined: list[tuple[int, int]] = []
-    hole_after = np.flatnonzero(np.diff(time_s) > ride.gap_s)
-    for first, last in zip(firsts, lasts, strict=True):
-        pieces = np.split(
-            np.arange(first, last + 1),
-            hole_after[(hole_after >= first) & (hole_after < last)] - first + 1,
-        )
-        for piece in pieces:
-            a, b = int(piece[0]), int(piece[-1])
-            if joined:
-                before = joined[-1][1]
-                crosses = bool(((hole_after >= before) & (hole_after < a)).any())
-                if not crosses and time_s[a] - (time_s[before] + step[before]) < join_s:
-                    joined[-1] = (joined[-1][0], b)
-                    continue
-            joined.append((a, b))
-    spans = [Span(a, b, float(time_s[a]), float(time_s[b] + step[b])) for a, b in joined]
+    holes = np.concatenate([[0], np.cumsum(step[:-1] == 0.0)])
+    same = mask[1:] & mask[:-1] & (holes[1:] == holes[:-1])
+    firsts = np.flatnonzero(mask & ~np.concatenate([[False], same]))
+    lasts = np.flatnonzero(mask & ~np.concatenate([same, [False]]))
+    ends = time_s[lasts] + step[lasts]
+    apart = (time_s[firsts[1:]] - ends[:-1] >= join_s) | (holes[firsts[1:]] != holes[lasts[:-1]])
+    opens, closes = np.concatenate([[True], apart]), np.concatenate([apart, [True]])
+    spans = [
+        Span(int(a), int(b), float(time_s[a]), float(end))
+        for a, b, end in zip(firsts[opens], lasts[closes], ends[closes], strict=True)
+    ]
     return [one for one in spans if one.length_s >= min_s - 1e-9]
+
+
+class WindowMeans:
+    """Time-weighted means over the `window_s` seconds that end with each sample, for one ride.
+
+    NaN where the window reaches over a hole in the log, over missing values, or before the ride's
+    start. Each sample stands for the time to the next one.
+    """
+
+    def __init__(self, ride: Ride, window_s: float) -> None:
+        time_s = ride.time_s
+        self.window_s = window_s
+        self._step = step_s(ride)
+        if time_s.size == 0:
+            return
+        end = time_s + self._step
+        begin = end - window_s
+        self._first = np.clip(np.searchsorted(end, begin, side="right"), 0, time_s.size - 1)
+        self._part = np.clip(begin - time_s[self._first], 0.0, self._step[self._first])
+        self._no_hole = self._covered(np.ones(time_s.size, np.bool_)) if time_s.size else None
+
+    def _covered(self, good: Bools) -> Floats:
+        held = np.concatenate([[0.0], np.cumsum(np.where(good, self._step, 0.0))])
+        within = np.where(good[self._first], self._part, 0.0)
+        return np.asarray(held[1:] - held[self._first] - within, np.float64)
+
+    def of(self, values: Floats) -> Floats:
+        """The means of one channel of the ride, n values."""
+        if values.size == 0:
+            return np.zeros(0)
+        good = np.isfinite(values)
+        if good.all() and self._no_hole is not None:
+            time, known = self._no_hole, values
+        else:
+            time, known = self._covered(good), np.where(good, values, 0.0)
+        area = np.concatenate([[0.0], np.cumsum(known * self._step)])
+        total = area[1:] - area[self._first] - known[self._first] * self._part
+        full = time >= self.window_s * (1 - 1e-6) - 1e-9
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(full, total / time, np.nan)
 
 
 def window_mean(values: Floats, ride: Ride, window_s: float) -> Floats:
     """Time-weighted mean over the `window_s` seconds that end with each sample; NaN where the
     window reaches over a hole in the log, over missing values, or before the ride's start."""
-    time_s, step = ride.time_s, step_s(ride)
-    n = time_s.size
-    if n == 0:
-        return np.zeros(0)
-    end = time_s + step
-    good = np.isfinite(values)
-    area = np.concatenate([[0.0], np.cumsum(np.where(good, values, 0.0) * step)])
-    held = np.concatenate([[0.0], np.cumsum(np.where(good, step, 0.0))])
-    begin = end - window_s
-    first = np.clip(np.searchsorted(end, begin, side="right"), 0, n - 1)
-    part = np.clip(begin - time_s[first], 0.0, step[first])
-    within = np.where(good[first], part, 0.0)
-    total = area[1:] - area[first] - np.where(good[first], values[first] * part, 0.0)
-    time = held[1:] - held[first] - within
-    full = time >= window_s * (1 - 1e-6) - 1e-9
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(full, total / time, np.nan)
+    return WindowMeans(ride, window_s).of(values)
 
 
 def _quantity(ride: Ride, channels: tuple[str, ...], values: Floats) -> Quantity:
@@ -129,9 +164,7 @@ def drive_channel(ride: Ride, drive: str, name: str) -> Floats | None:
     return ride.get(f"{drive}.{name}")
 
 
-def drives_current_a(ride: Ride, setup: Setup) -> Quantity | None:
-    """Sum of all drives' battery currents [A], lights apart: what is judged against ratings.
-    NaN where one drive's is missing; None where a drive of the setup has none logged at all."""
+def _summed_a(ride: Ride, setup: Setup) -> Quantity | None:
     names = tuple(f"{drive}.battery_current_a" for drive in setup.drive_names)
     parts = [ride.get(name) for name in names]
     if any(part is None for part in parts):
@@ -140,12 +173,23 @@ def drives_current_a(ride: Ride, setup: Setup) -> Quantity | None:
     return _quantity(ride, names, np.asarray(total, np.float64))
 
 
+def drives_current_a(ride: Ride, setup: Setup) -> Quantity | None:
+    """All drives' battery currents together [A], lights apart: what is judged against ratings.
+    NaN where one drive's is missing. Where a drive has none logged, the pack's own current less
+    the lights; None without that."""
+    total = _summed_a(ride, setup)
+    logged = ride.get("pack_current_a")
+    if total is None and logged is not None:
+        return _quantity(ride, ("pack_current_a",), logged - (setup.pack.aux_a or 0.0))
+    return total
+
+
 def pack_current_a(ride: Ride, setup: Setup) -> Quantity | None:
     """The pack's current [A]: as a BMS logs it, else all drives' plus `aux_a`."""
     logged = ride.get("pack_current_a")
     if logged is not None:
         return _quantity(ride, ("pack_current_a",), logged)
-    total = drives_current_a(ride, setup)
+    total = _summed_a(ride, setup)
     if total is None:
         return None
     return Quantity(total.values + (setup.pack.aux_a or 0.0), total.channels, total.at_least)
@@ -213,3 +257,32 @@ def brake_pct(ride: Ride, drive: str) -> Floats | None:
     if signed is None or not bool((signed < -2.0).any()):
         return None
     return np.asarray(np.clip(-signed, 0.0, None), np.float64)
+
+
+def braking_is_logged(ride: Ride, setup: Setup) -> bool:
+    """Whether braking currents can be judged: false where the vehicle braked with its motors (by
+    demand or phase current) and no battery current ever goes back, so that the log clips it."""
+    total = pack_current_a(ride, setup)
+    if total is None:
+        return False
+    logged = ride.get("pack_current_a")
+    currents = [ride.get(f"{d}.battery_current_a") for d in ride.drives]
+    for one in (logged, *currents):
+        if one is not None and bool((one < -BACK_A).any()):
+            return True
+    speed = speed_mps(ride, setup)
+    if speed is None:
+        return True
+    fast = speed.values > BRAKES_FROM_MPS
+    step = step_s(ride)
+    for drive in ride.drives:
+        asked = brake_pct(ride, drive)
+        phase = ride.get(f"{drive}.phase_current_a")
+        braked = np.zeros(fast.size, np.bool_)
+        if asked is not None:
+            braked |= asked > BRAKE_ASKED_PCT
+        if phase is not None:
+            braked |= phase < -BRAKE_PHASE_A
+        if float(step[fast & braked].sum()) > BRAKED_S:
+            return False
+    return True

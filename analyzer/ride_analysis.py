@@ -6,14 +6,21 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from analyzer import pack_state
 from analyzer.balance import Balance, InForce
-from analyzer.climbs import Climb
+from analyzer.beyond import find_overheat, find_overvoltage, find_sags, find_stalls
+from analyzer.climbs import Climb, find_climbs
+from analyzer.conditions import conditions
 from analyzer.estimate import Note
 from analyzer.events import Event, NotChecked
-from analyzer.findings import Finding
+from analyzer.findings import Finding, rank_findings
+from analyzer.gaps import find_log_gaps
+from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
+from analyzer.near_trip import find_near_trips
+from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState
-from analyzer.totals import Totals
+from analyzer.totals import Totals, ride_totals
 from importers.ride import Ride
 from importers.setup_types import Setup
 
@@ -45,3 +52,62 @@ class RideResult:
     def table(self) -> pd.DataFrame:
         """The ride's table: `time_s` and one column per channel."""
         return self.ride.table
+
+
+def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
+    """What happened in this ride, how near did it come to every limit, and what does it say of the
+    pack and the sides? Same ride, setup and seed: same answer. Raises nothing for too little data:
+    that is None with a note."""
+    pack, fit, notes = _pack_of(ride, setup, seed)
+    state = conditions(ride, setup, pack=pack, fit=fit)
+    climbs, climb_notes = find_climbs(ride, setup, pack_fit=fit)
+    balance: Balance | None = None
+    in_force = tuple(InForce(name, None, None, None, None) for name in setup.drive_names)
+    limits, not_checked = check_limits(ride, setup, state, climbs=len(climbs))
+    events = in_order(
+        [
+            *find_sags(ride, setup, state),
+            *find_over_rating(ride, setup, state),
+            *find_overvoltage(ride, setup, state),
+            *find_overheat(ride, setup),
+            *find_stalls(ride, setup),
+            *find_near_trips(ride, setup, state),
+            *find_log_gaps(ride, setup),
+        ]
+    )
+    told = tuple(Note(about, text) for about, text in (*ride.notes, *setup.notes))
+    return RideResult(
+        ride=ride,
+        setup=setup,
+        totals=ride_totals(ride, setup),
+        pack=pack,
+        pack_fit=fit,
+        balance=balance,
+        in_force=in_force,
+        events=events,
+        limits=limits,
+        not_checked=not_checked,
+        climbs=climbs,
+        findings=rank_findings(events, limits, balance),
+        notes=(*told, *notes, *climb_notes),
+    )
+
+
+def in_order(events: list[Event]) -> tuple[Event, ...]:
+    """Events by time, those that begin together by severity."""
+    return tuple(
+        sorted(
+            events, key=lambda one: (one.start_s, -one.severity.rank, one.kind.value, one.drives)
+        )
+    )
+
+
+def _pack_of(
+    ride: Ride, setup: Setup, seed: int
+) -> tuple[PackState, PackFit | None, tuple[Note, ...]]:
+    estimate = getattr(pack_state, "estimate_pack", None)
+    if estimate is None:
+        unknown = PackState(None, None, None, None, None, None, None, None, None)
+        return unknown, None, (Note("pack", "The pack was not fitted."),)
+    state, fit, notes = estimate(ride, setup, seed=seed)
+    return state, fit, notes

@@ -4,6 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, speed_mps
+from importers.ride import Ride
+from importers.setup_types import Setup
+
+EARTH_RADIUS_M = 6_371_008.8
+"""Mean radius [m]; haversine on it is right within 0.6 % anywhere, references.md section 10."""
+GPS_LEG_S = 5.0
+"""Fixes this far apart are joined by straight lines [s]. Our choice: long enough that the noise of
+single fixes adds no distance, short enough to follow a road."""
+GPS_STILL_M = 4.0
+"""Legs shorter than this are standing still [m]. Our choice: half the horizontal accuracy of GPS
+(SPS Performance Standard 2020, table 3.8-3: 8 m, 95 %)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Totals:
@@ -15,3 +30,57 @@ class Totals:
     energy_back_wh: float | None
     charge_out_ah: float | None
     charge_back_ah: float | None
+
+
+def integral(values: Floats, ride: Ride) -> float:
+    """Area under a channel, by straight lines between its values; holes in the log and longer
+    stretches of missing values (like holes) add nothing."""
+    good = np.isfinite(values)
+    time_s, known = ride.time_s[good], values[good]
+    if time_s.size < 2:
+        return 0.0
+    step = np.diff(time_s)
+    step[step > ride.gap_s] = 0.0
+    return float(np.sum(step * (known[1:] + known[:-1]) / 2))
+
+
+def _gps_distance_m(ride: Ride) -> float | None:
+    lat, lon = ride.get("latitude_deg"), ride.get("longitude_deg")
+    if lat is None or lon is None:
+        return None
+    good = np.isfinite(lat) & np.isfinite(lon)
+    time_s, phi, lam = ride.time_s[good], np.radians(lat[good]), np.radians(lon[good])
+    if time_s.size < 2:
+        return None
+    at = np.unique(np.searchsorted(time_s, np.arange(time_s[0], time_s[-1], GPS_LEG_S)))
+    phi, lam = phi[at], lam[at]
+    chord = (
+        np.sin(np.diff(phi) / 2) ** 2
+        + np.cos(phi[1:]) * np.cos(phi[:-1]) * np.sin(np.diff(lam) / 2) ** 2
+    )
+    legs = 2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(chord, 0.0, 1.0)))
+    return float(legs[legs >= GPS_STILL_M].sum())
+
+
+def _distance_m(ride: Ride, setup: Setup) -> float | None:
+    speed = speed_mps(ride, setup)
+    if speed is None:
+        return _gps_distance_m(ride)
+    return integral(np.abs(speed.values), ride)
+
+
+def ride_totals(ride: Ride, setup: Setup) -> Totals:
+    """How far, how long, and what went out of the pack and came back? Lights count in where a
+    BMS logs the current or `aux_a` is given."""
+    time_s = ride.time_s
+    duration_s = float(time_s[-1] - time_s[0]) if time_s.size else 0.0
+    current, voltage = pack_current_a(ride, setup), pack_voltage_v(ride, setup)
+    out_ah = back_ah = out_wh = back_wh = None
+    if current is not None:
+        out_ah = integral(np.clip(current.values, 0.0, None), ride) / 3600.0
+        back_ah = integral(np.clip(-current.values, 0.0, None), ride) / 3600.0
+        if voltage is not None:
+            power = current.values * voltage.values
+            out_wh = integral(np.clip(power, 0.0, None), ride) / 3600.0
+            back_wh = integral(np.clip(-power, 0.0, None), ride) / 3600.0
+    return Totals(duration_s, _distance_m(ride, setup), out_wh, back_wh, out_ah, back_ah)

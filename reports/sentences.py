@@ -128,32 +128,32 @@ LIMIT = {
     "bms.charge_rating_a": "BMS, charge rating",
     "bms.discharge_peak_a": "BMS, short discharge peak",
     "bms.charge_peak_a": "BMS, short charge peak",
-    "bms.discharge_trip_a": "BMS opens when discharging",
-    "bms.charge_trip_a": "BMS opens when charging",
-    "bms.cell_low_v": "BMS opens: cell too low",
-    "bms.cell_high_v": "BMS opens: cell too high",
+    "bms.discharge_trip_a": "BMS, discharge trip",
+    "bms.charge_trip_a": "BMS, charge trip",
+    "bms.cell_low_v": "BMS, lowest cell voltage",
+    "bms.cell_high_v": "BMS, highest cell voltage",
     "pack.discharge_rating_a": "Cells, discharge rating",
     "pack.charge_rating_a": "Cells, charge rating",
     "pack.discharge_peak_a": "Cells, short discharge peak",
     "pack.charge_peak_a": "Cells, short charge peak",
     "pack.cell_full_v": "Cells full",
     "pack.cell_empty_v": "Cells empty",
-    "pack.min_charge_temp_c": "Coldest charging",
+    "pack.min_charge_temp_c": "Cells, lowest charging temperature",
     "wiring.fuse_a": "Fuse",
-    "wiring.connector_rating_a": "Connector rating",
+    "wiring.connector_rating_a": "Connector",
 }
 DRIVE_LIMIT = {
-    "phase_drive_a": "motor current, driving",
-    "phase_brake_a": "motor current, braking",
-    "battery_drive_a": "battery current, driving",
-    "battery_brake_a": "battery current, braking",
-    "derate_from_v": "power reduced from",
-    "stop_at_v": "power gone at",
-    "overvoltage_v": "too much voltage",
-    "controller_derate_c": "controller, power reduced from",
-    "controller_stop_c": "controller, power gone at",
-    "motor_derate_c": "motor, power reduced from",
-    "motor_stop_c": "motor, power gone at",
+    "phase_drive_a": "motor-current limit when driving",
+    "phase_brake_a": "motor-current limit when braking",
+    "battery_drive_a": "battery-current limit when driving",
+    "battery_brake_a": "battery-current limit when braking",
+    "derate_from_v": "derate voltage",
+    "stop_at_v": "stop voltage",
+    "overvoltage_v": "overvoltage line",
+    "controller_derate_c": "controller derate temperature",
+    "controller_stop_c": "controller stop temperature",
+    "motor_derate_c": "motor derate temperature",
+    "motor_stop_c": "motor stop temperature",
 }
 
 PACK = (
@@ -170,8 +170,8 @@ PACK = (
 
 
 def limit_name(key: str) -> str:
-    """A setup key as a rider says it: `drives.left.battery_drive_a` -> `left: battery current,
-    driving`; the key itself where there is no wording."""
+    """A setup key as a rider says it: `drives.left.motor_stop_c` -> `left: motor stop
+    temperature`; the key itself where there is no wording."""
     if key.startswith("drives."):
         drive, _, last = key.removeprefix("drives.").rpartition(".")
         return f"{drive}: {DRIVE_LIMIT.get(last, last)}"

@@ -1,0 +1,115 @@
+"""What the commands print: one screen, coloured on a terminal, plain when piped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from analyzer.words import Severity
+from reports.numbers import day, duration, estimate, quantity
+from reports.sentences import PACK, SEVERITY, joined
+from reports.sources_view import SourceView, source_views
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from analyzer.ride_analysis import RideResult
+    from importers.ride import Source
+    from reports.findings_view import FindingView
+
+STYLE = {Severity.ACT: "bold red", Severity.WATCH: "bold yellow", Severity.NOTE: "bold cyan"}
+SHOWN_PARTS = ("Numbers", "Do", "Cost", "Caution")
+"""Paragraphs of a finding that the terminal shows; the report has all. Our choice."""
+
+
+def print_ride(result: RideResult, console: Console) -> None:
+    """A ride's findings in a few lines each, then the pack and what was not checked."""
+    from rich.text import Text
+
+    from reports.findings_view import findings_views
+
+    console.print(Text(_ride_line(result), style="bold"))
+    for view in findings_views(result):
+        _print_finding(view, console)
+    if not result.findings:
+        console.print("Nothing was found that needs telling.")
+    console.print()
+    for name, label, suffix in PACK:
+        one = getattr(result.pack, name)
+        if one is not None:
+            console.print(Text(f"{label}: {estimate(one, suffix)}"))
+    if result.not_checked:
+        what = joined(tuple(one.what for one in result.not_checked[:6]))
+        more = len(result.not_checked) - 6
+        rest = f" and {more} more" if more > 0 else ""
+        console.print(Text(f"Not checked: {what}{rest}.", style="dim"))
+
+
+def _ride_line(result: RideResult) -> str:
+    totals, ride = result.totals, result.ride
+    parts = [day(ride.start), duration(totals.duration_s)]
+    if totals.distance_m is not None:
+        parts.append(quantity(totals.distance_m, "m"))
+    if totals.energy_out_wh is not None:
+        parts.append(f"{quantity(totals.energy_out_wh, 'wh')} out")
+    if totals.energy_back_wh is not None:
+        parts.append(f"{quantity(totals.energy_back_wh, 'wh')} back")
+    return " · ".join(part for part in parts if part)
+
+
+def _print_finding(view: FindingView, console: Console) -> None:
+    from rich.padding import Padding
+    from rich.text import Text
+
+    console.print()
+    head = Text(f"{SEVERITY[view.severity].upper():<6}", style=STYLE[view.severity])
+    console.print(head + Text(view.headline, style="bold"))
+    for part in view.parts:
+        if part.label in SHOWN_PARTS:
+            text = Text(f"{part.label}. ", style="italic") + Text(" ".join(part.texts))
+            console.print(Padding(text, (0, 0, 0, 6)))
+
+
+def print_look(sources: Iterable[Source], console: Console) -> None:
+    """What is in the files: a table of columns for each, what was mended, what to type if a
+    guess is wrong."""
+    from rich.text import Text
+
+    views = source_views(tuple(sources))
+    for place, view in enumerate(views):
+        if place:
+            console.print()
+        console.print(Text(view.title, style="bold"))
+        console.print(Text(view.summary))
+        _print_columns(view, console)
+        for problem in view.problems:
+            console.print(Text(f"! {problem}", style="yellow"))
+    doubts = [view.file for view in views if view.in_doubt]
+    console.print()
+    if doubts:
+        console.print(
+            Text(
+                f"In doubt in {joined(tuple(doubts))}: name the file's role as NAME=path, or write "
+                "the guesses with --write-map FILE, edit them, and read with --map FILE."
+            )
+        )
+    else:
+        console.print(
+            Text("If a guess is wrong: --write-map FILE, edit it, and read with --map FILE.")
+        )
+
+
+def _print_columns(view: SourceView, console: Console) -> None:
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD if console.is_terminal else None, pad_edge=False)
+    for name in ("column", "read as", "unit", "sign", "rate", "sure", "because"):
+        table.add_column(name, overflow="fold", justify="left")
+    for one in view.channels:
+        style = {"sure": "", "doubt": "yellow", "unread": "dim"}[one.state]
+        cells = (one.header, one.channel, one.unit, one.sign, one.rate, one.sure, one.why)
+        table.add_row(*(Text(cell) for cell in cells), style=style)
+    if view.channels:
+        console.print(table)

@@ -3,9 +3,59 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from math import exp, hypot
 
-from analyzer.estimate import Estimate
-from analyzer.quantities import Floats
+import numpy as np
+
+from analyzer.capacity import capacity_from_rests
+from analyzer.estimate import Estimate, Note
+from analyzer.quantities import Floats, Quantity, pack_current_a, pack_voltage_v
+from analyzer.resistance import TAUS_S, ResistanceFit, fit_resistance
+from analyzer.rest_voltage import charge_from_rest
+from analyzer.spells import Stretch, even_stretches
+from analyzer.temperature import (
+    Activation,
+    PackTemperature,
+    log_ratio_interval,
+    pack_temperature,
+)
+from importers.ride import Ride
+from importers.setup_types import Setup
+
+CONTROLLER_GAIN_SD = 0.017
+"""Battery current as a controller computes it, one standard deviation of its scale: within 3 %
+(common practice, no source: 3 to 5 %), as a uniform spread. Two controllers err independently."""
+BMS_GAIN_SD = 0.0115
+"""A BMS's shunt: within 2 % likewise (common practice, no source: 1 to 3 %)."""
+VOLTAGE_GAIN_SD = 0.004
+"""A voltage reading: two on one wire differ by 0.5 to 1 % (common practice, no source)."""
+OFFSET_SD_A = 0.15
+"""A shunt's zero (common practice, no source: 0.1 to 0.3 A at most)."""
+AUX_UNKNOWN_SD_A = 0.6
+"""What lights and converter draw past the controllers when `aux_a` is not given (common practice,
+no source: 0.3 to 2 A)."""
+AUX_KNOWN_SD = 0.2
+"""... and how well a given `aux_a` is met. Our choice."""
+MODEL_SD = 0.006
+"""What the fit itself adds to the 10 s resistance, measured on simulated rides with perfect
+gains (benchmarks/tables/pack_truth.py)."""
+INSTANT_MODEL_SD = 0.05
+"""Likewise for the instant part: filters in front of the readings smear it."""
+BOOTSTRAP_SHORT = 1.4
+"""A block bootstrap of one ride sees too little of what changes slowly; its standard deviations
+are widened by this, measured likewise."""
+REST_MODEL_SD_V = 0.005
+"""What the fit adds to a rest voltage [V per cell], measured likewise."""
+LEAST_TIME_S = 60.0
+"""Less than this of voltage and current together is not fitted. Our choice."""
+LEAST_EXPLAINED = 0.4
+"""Where load explains less of the voltage than this, the readings do not belong together: a sign,
+a column or a clip. Our choice."""
+WIDEST_RESISTANCE = 0.6
+"""A 95 % half-width wider than this part of the value is no answer. Our choice."""
+INSTANT_STEP_S = 0.25
+"""Logs slower than this cannot tell what answers at once. Our choice."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,3 +89,220 @@ class PackState:
     state_of_charge_start_pct: Estimate | None
     state_of_charge_end_pct: Estimate | None
     capacity_ah: Estimate | None
+
+
+def estimate_pack(
+    ride: Ride, setup: Setup, *, seed: int = 0
+) -> tuple[PackState, PackFit | None, tuple[Note, ...]]:
+    """What does this ride say of the pack: how much it sags, what it holds, and how sure is that?
+
+    Truth is meant by true volts and amperes: the intervals carry the sensors' scale errors, which
+    one ride cannot see. What the ride cannot tell is None, with a note why.
+    """
+    temperature = pack_temperature(ride)
+    notes = list(_temperature_notes(temperature))
+    volts, amps = pack_voltage_v(ride, setup), pack_current_a(ride, setup)
+    fit, why = _fit(ride, setup, volts, amps, seed)
+    if fit is None or volts is None or amps is None:
+        notes += [Note(f"pack.{name}", why) for name in UNKNOWN_WITHOUT_FIT]
+        empty = PackState(None, None, None, temperature.mean_c, None, None, None, None, None)
+        return empty, None, tuple(notes)
+    state, more = _state(fit, setup, volts, amps, temperature)
+    return state, _on_rows(fit, ride), (*notes, *more)
+
+
+UNKNOWN_WITHOUT_FIT = (
+    "resistance_10s_ohm",
+    "resistance_10s_25c_ohm",
+    "resistance_instant_ohm",
+    "rest_voltage_start_v",
+    "rest_voltage_end_v",
+    "state_of_charge_start_pct",
+    "state_of_charge_end_pct",
+    "capacity_ah",
+)
+
+
+def _fit(
+    ride: Ride, setup: Setup, volts: Quantity | None, amps: Quantity | None, seed: int
+) -> tuple[ResistanceFit | None, str]:
+    """The fit, or why there is none."""
+    if volts is None:
+        return None, "No pack or controller voltage was logged."
+    if amps is None:
+        return None, "The battery current of at least one drive was not logged, nor the pack's."
+    step, stretches = even_stretches(ride.time_s, volts.values, amps.values, gap_s=ride.gap_s)
+    held = sum(one.time_s.size for one in stretches) * step
+    if held < LEAST_TIME_S:
+        return None, (
+            f"Voltage and current were logged together for {held:.0f} s; "
+            f"a fit takes at least {LEAST_TIME_S:.0f} s."
+        )
+    trouble = _no_variation(stretches, setup)
+    if trouble:
+        return None, trouble
+    fit = fit_resistance(
+        stretches, step, rated_ah=setup.pack.capacity_ah, series=setup.pack.series, seed=seed
+    )
+    return _believable(fit)
+
+
+def _no_variation(stretches: list[Stretch], setup: Setup) -> str:
+    amps = np.concatenate([one.current_a for one in stretches])
+    volts = np.concatenate([one.voltage_v for one in stretches])
+    swing = float(np.quantile(amps, 0.98) - np.quantile(amps, 0.02))
+    if swing < 0.1 * setup.pack.capacity_ah:
+        return (
+            f"The pack's current varied by only {swing:.1f} A; without pulling away and letting "
+            "go, sag cannot be told from discharge."
+        )
+    if float(np.ptp(volts)) <= 0:
+        return "The voltage reading never changes."
+    return ""
+
+
+def _believable(fit: ResistanceFit) -> tuple[ResistanceFit | None, str]:
+    if fit.pulse_ohm <= 0 or fit.explained < LEAST_EXPLAINED:
+        return None, (
+            f"The load explains only {max(fit.explained, 0):.0%} of how the voltage moved: voltage "
+            "and current do not fit together (a sign, a column, a clipped or unsigned current, "
+            "or a reading too coarse)."
+        )
+    if 1.96 * fit.pulse_sd_ohm * BOOTSTRAP_SHORT > WIDEST_RESISTANCE * fit.pulse_ohm:
+        return None, "The ride is too short or too even for the resistance to be told."
+    return fit, ""
+
+
+def _gain_sds(volts: Quantity, amps: Quantity) -> tuple[float, float]:
+    """Standard deviations of the scales of voltage and current, as relative errors."""
+    voltage = VOLTAGE_GAIN_SD / np.sqrt(max(len(volts.channels), 1))
+    if amps.channels == ("pack_current_a",):
+        return float(voltage), BMS_GAIN_SD
+    return float(voltage), float(CONTROLLER_GAIN_SD / np.sqrt(max(len(amps.channels), 1)))
+
+
+def _offset_sd_a(amps: Quantity, setup: Setup) -> float:
+    if amps.channels == ("pack_current_a",):
+        return OFFSET_SD_A
+    aux = setup.pack.aux_a
+    lights = AUX_UNKNOWN_SD_A if aux is None else AUX_KNOWN_SD * aux
+    return hypot(OFFSET_SD_A * len(amps.channels) ** 0.5, lights)
+
+
+def _around(value: float, sd: float) -> Estimate:
+    return Estimate(value, value - 1.96 * sd, value + 1.96 * sd)
+
+
+def _state(
+    fit: ResistanceFit,
+    setup: Setup,
+    volts: Quantity,
+    amps: Quantity,
+    temperature: PackTemperature,
+) -> tuple[PackState, list[Note]]:
+    notes: list[Note] = []
+    gain_v, gain_a = _gain_sds(volts, amps)
+    gain = hypot(gain_v, gain_a)
+    pulse_sd = hypot(fit.pulse_sd_ohm * BOOTSTRAP_SHORT, hypot(gain, MODEL_SD) * fit.pulse_ohm)
+    pulse = _around(fit.pulse_ohm, pulse_sd)
+    instant = None
+    if fit.step_s <= INSTANT_STEP_S:
+        sd = hypot(
+            fit.instant_sd_ohm * BOOTSTRAP_SHORT, hypot(gain, INSTANT_MODEL_SD) * fit.pulse_ohm
+        )
+        instant = Estimate(
+            fit.instant_ohm, max(fit.instant_ohm - 1.96 * sd, 0.0), fit.instant_ohm + 1.96 * sd
+        )
+    else:
+        notes.append(
+            Note(
+                "pack.resistance_instant_ohm",
+                f"One reading every {fit.step_s:.2g} s is too slow to tell what answers at once.",
+            )
+        )
+    offset = _offset_sd_a(amps, setup) * fit.total_ohm
+    series = setup.pack.series
+    own = [
+        hypot(hypot(sd * BOOTSTRAP_SHORT, offset), REST_MODEL_SD_V * series)
+        for sd in (fit.rest_start_sd_v, fit.rest_end_sd_v)
+    ]
+    rests = (fit.rest_start_v, fit.rest_end_v)
+    whole = [hypot(sd, gain_v * rest) for sd, rest in zip(own, rests, strict=True)]
+    charges = [charge_from_rest(rest, sd, setup) for rest, sd in zip(rests, whole, strict=True)]
+    for name, charge in zip(("start", "end"), charges, strict=True):
+        if charge is None:
+            notes.append(
+                Note(
+                    f"pack.state_of_charge_{name}_pct",
+                    "The rest voltage lies where the curve is too flat to tell the charge.",
+                )
+            )
+    drawn = float(fit.charge_ah[-1] - fit.charge_ah[0])
+    hours = float(fit.time_s[-1] - fit.time_s[0]) / 3600
+    drawn_sd = hypot(gain_a * drawn, _offset_sd_a(amps, setup) * hours)
+    capacity = capacity_from_rests(
+        drawn, drawn_sd, *rests, (own[0], own[1]), gain_v * rests[0], setup
+    )
+    if capacity is None:
+        notes.append(
+            Note(
+                "pack.capacity_ah",
+                f"{drawn:.1f} Ah between two rest voltages is too little to tell the capacity "
+                "with this curve.",
+            )
+        )
+    state = PackState(
+        resistance_10s_ohm=pulse,
+        resistance_10s_25c_ohm=_at_25c(pulse, pulse_sd, temperature, Activation()),
+        resistance_instant_ohm=instant,
+        temperature_c=temperature.mean_c,
+        rest_voltage_start_v=_around(rests[0], whole[0]),
+        rest_voltage_end_v=_around(rests[1], whole[1]),
+        state_of_charge_start_pct=charges[0],
+        state_of_charge_end_pct=charges[1],
+        capacity_ah=capacity,
+    )
+    return state, notes
+
+
+def _at_25c(
+    pulse: Estimate, sd: float, temperature: PackTemperature, activation: Activation
+) -> Estimate:
+    value, down, up = log_ratio_interval(temperature, activation)
+    spread = 1.96 * sd / pulse.value
+    middle = pulse.value * exp(value)
+    return Estimate(middle, middle * exp(-hypot(spread, down)), middle * exp(hypot(spread, up)))
+
+
+def _temperature_notes(temperature: PackTemperature) -> list[Note]:
+    mean = f"{temperature.mean_c:.0f} °C"
+    said = {
+        "stated": f"Pack temperature not logged: taken as {mean}, as stated for the start.",
+        "ambient": f"Pack temperature not logged: taken as the air's, {mean}.",
+        "assumed": f"Pack temperature neither logged nor stated (--temp): {mean} is assumed, and "
+        "the interval of the resistance at 25 °C carries that.",
+    }
+    text = said.get(temperature.source)
+    return [Note("pack.temperature_c", text)] if text else []
+
+
+def _on_rows(fit: ResistanceFit, ride: Ride) -> PackFit:
+    """The fit on the ride's own rows; NaN across holes and outside the fitted stretches."""
+    time_s = ride.time_s
+    edges = (*fit.first, fit.time_s.size)
+    rest, modelled = np.full(time_s.size, np.nan), np.full(time_s.size, np.nan)
+    for a, b in pairwise(edges):
+        grid = fit.time_s[a:b]
+        rows = slice(
+            *np.searchsorted(time_s, [grid[0] - fit.step_s, grid[-1] + fit.step_s]).tolist()
+        )
+        rest[rows] = np.interp(time_s[rows], grid, fit.rest_v[a:b])
+        modelled[rows] = np.interp(time_s[rows], grid, fit.modelled_v[a:b])
+    return PackFit(
+        rest_voltage_v=rest,
+        modelled_v=modelled,
+        taus_s=TAUS_S,
+        resistances_ohm=tuple(float(r) for r in fit.resistances_ohm),
+        residual_sd_v=fit.residual_sd_v,
+        voltage_lag_s=fit.lag_s,
+    )

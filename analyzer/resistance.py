@@ -1,0 +1,344 @@
+"""How much the pack's voltage falls under load, at once and over time, from an ordinary ride.
+
+    V = rest voltage(charge drawn) - sum over k of R_k * lag_k(current),   R_k >= 0
+
+The rest voltage is a falling chain of straight pieces in the charge drawn, lag_k is the current
+behind a first-order lag of `TAUS_S[k]` (0: the current itself). All of it is one non-negative
+least-squares problem on an even grid; the normal equations are kept per block of the ride, so
+that the reading's time lag and the bootstrap need no second pass over the samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from analyzer.nonneg import nonneg_normal
+from analyzer.quantities import Bools, Floats
+from analyzer.spells import Stretch
+
+TAUS_S = (0.0, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
+"""Time constants of the lags [s]; a factor of about three apart tells any pack's relaxation to
+well under a per cent between 0.1 and 300 s. Our choice."""
+PULSE_S = 10.0
+"""Length of the pulse that `resistance_10s_ohm` stands for [s]. The contract's."""
+BLOCK_S = 30.0
+"""Length of the bootstrap's blocks [s]. Our choice: longer than a pull or a braking."""
+LAG_LIMIT_S = 2.0
+"""Largest lag between voltage and current readings looked for [s]. Our choice."""
+
+
+def lagged(current_a: Floats, tau_s: float, step_s: float, start: float) -> Floats:
+    """The current behind a first-order lag, exact for a current that runs straight between
+    samples; `start` is the lag's state at the first sample."""
+    if tau_s == 0.0 or current_a.size == 0:
+        return current_a
+    a = float(np.exp(-step_s / tau_s))
+    held = (1 - a) * tau_s / step_s
+    before, now = held - a, 1 - held
+    drive = np.empty(current_a.size)
+    drive[0] = start
+    drive[1:] = (before * current_a[:-1] + now * current_a[1:]) / (1 - a)
+    # pandas' exponential mean without adjustment is exactly this recursion.
+    out = pd.Series(drive).ewm(alpha=1 - a, adjust=False).mean()
+    return np.asarray(out, np.float64)
+
+
+def lag_columns(stretches: list[Stretch], step_s: float) -> list[Floats]:
+    """One m x 7 array per stretch: the current behind each lag, carried through the holes."""
+    out: list[Floats] = []
+    state = np.zeros(len(TAUS_S))
+    for one in stretches:
+        decay = np.array([np.exp(-one.hole_s / tau) if tau else 0.0 for tau in TAUS_S])
+        state = one.hole_current_a + (state - one.hole_current_a) * decay
+        columns = [
+            lagged(one.current_a, tau, step_s, float(start))
+            for tau, start in zip(TAUS_S, state, strict=True)
+        ]
+        out.append(np.column_stack(columns))
+        state = out[-1][-1]
+    return out
+
+
+def pulse_ohm(resistances_ohm: Floats, time_s: float) -> Floats:
+    """Voltage drop over step `time_s` after a step from rest; last axis is the lags."""
+    part = np.array([1.0 if tau == 0 else 1 - np.exp(-time_s / tau) for tau in TAUS_S])
+    return np.asarray(resistances_ohm @ part)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ResistanceFit:
+    """The fitted pack on the grid of the stretches, strung together (N samples), and what a
+    block bootstrap says of its numbers (`*_sd`, sensor gains not counted in)."""
+
+    resistances_ohm: Floats
+    """R_k at the ride's mean charge."""
+    pulse_ohm: float
+    """`PULSE_S` after a step from rest, the fall of rest voltage counted in."""
+    pulse_sd_ohm: float
+    instant_ohm: float
+    instant_sd_ohm: float
+    total_ohm: float
+    """All lags together: what a wrong zero of the current is multiplied with in rest voltage."""
+    rest_start_v: float
+    rest_start_sd_v: float
+    rest_end_v: float
+    rest_end_sd_v: float
+    time_s: Floats
+    charge_ah: Floats
+    rest_v: Floats
+    modelled_v: Floats
+    sag_v: Floats
+    """Rest voltage less modelled voltage, as the load makes it."""
+    first: tuple[int, ...]
+    """Where each stretch begins."""
+    residual_sd_v: float
+    explained: float
+    """Share of the voltage's variation about the rest voltage that the load explains."""
+    lag_s: float
+    """By how much the voltage reading trails the current reading."""
+    step_s: float
+
+
+RAMP_DEPTH = 0.04
+"""Length of the rest voltage's straight pieces [of the rated charge]. Our choice: published
+curves (references in `importers/curves`) bend by less than 3 mV per cell within it, ends apart."""
+MOST_RAMPS = 14
+FACTOR_DEPTH = 0.10
+"""Length of the pieces in which the resistance may change with charge drawn (and with the
+temperature that goes with it) [of the rated charge]. Our choice."""
+MOST_FACTORS = 7
+FACTOR_SD = 0.3
+"""By how much the resistance may change over a piece, one standard deviation. Our choice: most
+cells rise by less than half towards empty."""
+RELAXING_S = 100.0
+"""What had not come to rest when the log began dies away with this time constant [s]. Our
+choice; minutes after a charge or a ride."""
+RELAXING_V_PER_CELL = 0.005
+"""... and is this large, one standard deviation [V per cell]. Our choice."""
+KNOWN_EVERY_S = 3.0
+"""Neighbouring errors of the fit are alike: one sample in this many seconds counts as new when
+data are weighed against what is known beforehand [s]. Our choice."""
+PASSES = 3
+"""With one resistance, then twice with one that follows the charge."""
+LEAST_FACTOR = 0.1
+"""The resistance never falls below this part of itself at the mean charge."""
+DRAWS = 200
+"""Draws of the bootstrap."""
+LEAST_BLOCKS = 8
+"""Blocks are made shorter rather than fewer than this."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Grid:
+    """The stretches strung together: N samples."""
+
+    time_s: Floats
+    voltage_v: Floats
+    current_lags: Floats
+    charge_ah: Floats
+    ramps: Floats
+    knots_ah: Floats
+    step_s: float
+    first: tuple[int, ...]
+    mean_ah: float
+
+
+def fit_resistance(
+    stretches: list[Stretch], step_s: float, *, rated_ah: float, series: int, seed: int
+) -> ResistanceFit:
+    """What falls at once, what falls within 10 s, and what the pack would read at rest.
+
+    Three passes: with one resistance for the whole ride, which also settles the time lag between
+    the two readings; then twice with a resistance that follows the charge drawn, so that the
+    answer stands for the mean charge however the ride was spread. Blocks of the last pass are
+    drawn anew `DRAWS` times for the standard deviations.
+    """
+    grid = _grid(stretches, step_s, rated_ah)
+    lag, volts = _align(grid, stretches)
+    span = float(np.ptp(grid.charge_ah)) / rated_ah
+    shapes = _factor_shapes(grid, int(np.clip(span / FACTOR_DEPTH, 0, MOST_FACTORS)))
+    factor, sag = np.ones(grid.charge_ah.size), np.zeros(grid.charge_ah.size)
+    relaxing_v = RELAXING_V_PER_CELL * series
+    for turn in range(PASSES if shapes else 1):
+        extra = [-sag * shape for shape in shapes] if turn else []
+        problem = _Problem.of(grid, volts, factor, extra, relaxing_v)
+        x, open_ = problem.solve()
+        if turn < PASSES - 1:
+            for change, shape in zip(x[x.size - len(extra) :], shapes, strict=False):
+                factor = factor + factor * change * shape
+            factor = np.maximum(factor, LEAST_FACTOR)
+            sag = (grid.current_lags * factor[:, None]) @ problem.resistances(x)
+    draws = problem.draws(np.random.default_rng(seed), open_)
+    return _told(grid, problem, x, draws, volts, lag)
+
+
+def _factor_shapes(grid: _Grid, pieces: int) -> list[Floats]:
+    """Tents over the charge drawn, each less its value at the mean charge; none when short."""
+    if not pieces:
+        return []
+    knots = np.linspace(grid.charge_ah.min(), grid.charge_ah.max(), pieces + 1)
+    return [
+        np.interp(grid.charge_ah, knots, row) - float(np.interp(grid.mean_ah, knots, row))
+        for row in np.eye(pieces + 1)
+    ]
+
+
+def _grid(stretches: list[Stretch], step_s: float, rated_ah: float) -> _Grid:
+    charge = np.concatenate([one.charge_ah for one in stretches])
+    pieces = int(np.clip(np.ptp(charge) / rated_ah / RAMP_DEPTH, 1, MOST_RAMPS))
+    knots = np.unique(np.quantile(charge, np.linspace(0, 1, pieces + 1)))
+    ramps = np.column_stack([np.clip(charge - a, 0, b - a) for a, b in pairwise(knots)])
+    sizes = np.cumsum([0, *(one.time_s.size for one in stretches)])
+    return _Grid(
+        time_s=np.concatenate([one.time_s for one in stretches]),
+        voltage_v=np.concatenate([one.voltage_v for one in stretches]),
+        current_lags=np.vstack(lag_columns(stretches, step_s)),
+        charge_ah=charge,
+        ramps=ramps,
+        knots_ah=knots,
+        step_s=step_s,
+        first=tuple(int(k) for k in sizes[:-1]),
+        mean_ah=float(charge.mean()),
+    )
+
+
+def _shifted(stretches: list[Stretch], shift_s: float, step_s: float) -> Floats:
+    """The voltage as it reads `shift_s` later; ends are held."""
+    if abs(shift_s) < 1e-9:
+        return np.concatenate([one.voltage_v for one in stretches])
+    return np.concatenate(
+        [np.interp(one.time_s + shift_s, one.time_s, one.voltage_v) for one in stretches]
+    )
+
+
+def _align(grid: _Grid, stretches: list[Stretch]) -> tuple[float, Floats]:
+    """The time lag at which the fit is best, and the voltage moved by it."""
+    reach = max(int(LAG_LIMIT_S / grid.step_s), 2)
+    shifts = np.arange(-reach, reach + 1) * grid.step_s
+    columns = np.column_stack([-grid.ramps, -grid.current_lags, np.ones(grid.charge_ah.size)])
+    gram = columns.T @ columns
+    moved = np.column_stack([_shifted(stretches, s, grid.step_s) for s in shifts])
+    moved -= moved.mean()
+    rights, squares = columns.T @ moved, (moved**2).sum(axis=0)
+    left = np.empty(shifts.size)
+    open_ = None
+    for k in range(shifts.size):
+        x, open_ = nonneg_normal(gram, rights[:, k], 1, open_)
+        left[k] = squares[k] - 2 * rights[:, k] @ x + x @ gram @ x
+    best = int(np.argmin(left))
+    lag = float(shifts[best])
+    if 0 < best < shifts.size - 1:
+        a, b, c = left[best - 1 : best + 2]
+        bend = a - 2 * b + c
+        lag += float(grid.step_s * 0.5 * (a - c) / bend) if bend > 0 else 0.0
+    return lag, _shifted(stretches, lag, grid.step_s)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Problem:
+    """The normal equations, per block: ramps, lags | level, relaxing, factor changes."""
+
+    columns: Floats
+    grams: Floats
+    rights: Floats
+    prior: Floats
+    ramps: int
+    free: int
+
+    @classmethod
+    def of(
+        cls, grid: _Grid, volts: Floats, factor: Floats, extra: list[Floats], relaxing_v: float
+    ) -> _Problem:
+        fade = np.exp(-(grid.time_s - grid.time_s[0]) / RELAXING_S)
+        columns = np.column_stack(
+            [-grid.ramps, -grid.current_lags * factor[:, None], np.ones(fade.size), fade, *extra]
+        )
+        length = max(int(BLOCK_S / grid.step_s), 5)
+        length = max(min(length, columns.shape[0] // LEAST_BLOCKS), 5)
+        edges = np.arange(0, columns.shape[0] - length // 2, length)
+        grams = np.array([c.T @ c for c in np.split(columns, edges[1:])])
+        rights = np.array(
+            [
+                c.T @ v
+                for c, v in zip(
+                    np.split(columns, edges[1:]), np.split(volts, edges[1:]), strict=True
+                )
+            ]
+        )
+        x, _ = nonneg_normal(grams.sum(axis=0), rights.sum(axis=0), 2 + len(extra))
+        noise = float(np.var(volts - columns @ x)) * max(KNOWN_EVERY_S / grid.step_s, 1.0)
+        weight = np.zeros(columns.shape[1])
+        at = columns.shape[1] - 1 - len(extra)
+        weight[at] = noise / relaxing_v**2
+        weight[at + 1 :] = noise / FACTOR_SD**2
+        return cls(columns, grams, rights, np.diag(weight), grid.ramps.shape[1], 2 + len(extra))
+
+    def resistances(self, x: Floats) -> Floats:
+        """R_k out of a solution."""
+        return x[..., self.ramps : self.ramps + len(TAUS_S)]
+
+    def solve(self) -> tuple[Floats, Bools]:
+        """The fit to the whole ride."""
+        gram = self.grams.sum(axis=0) + self.prior
+        return nonneg_normal(gram, self.rights.sum(axis=0), self.free)
+
+    def draws(self, rng: np.random.Generator, start: Bools) -> Floats:
+        """`DRAWS` fits to blocks drawn with replacement."""
+        blocks = self.grams.shape[0]
+        times = rng.multinomial(blocks, np.full(blocks, 1 / blocks), size=DRAWS).astype(float)
+        grams = np.tensordot(times, self.grams, axes=1) + self.prior
+        rights = times @ self.rights
+        return np.array(
+            [nonneg_normal(g, b, self.free, start)[0] for g, b in zip(grams, rights, strict=True)]
+        )
+
+
+def _told(
+    grid: _Grid,
+    problem: _Problem,
+    x: Floats,
+    draws: Floats,
+    volts: Floats,
+    lag: float,
+) -> ResistanceFit:
+    everything = np.vstack([x, draws])
+    ohms = problem.resistances(everything)
+    piece = min(
+        int(np.searchsorted(grid.knots_ah, grid.mean_ah, side="right")) - 1, problem.ramps - 1
+    )
+    pulse = pulse_ohm(ohms, PULSE_S) + everything[:, piece] * PULSE_S / 3600
+    level = problem.ramps + len(TAUS_S)
+    ends = [
+        everything[:, level] - everything[:, : problem.ramps] @ grid.ramps[at] for at in (0, -1)
+    ]
+    rest = x[level] - grid.ramps @ x[: problem.ramps]
+    modelled = problem.columns @ x
+    sag = rest - modelled
+    about = volts - rest
+    residual = volts - modelled
+    return ResistanceFit(
+        resistances_ohm=ohms[0],
+        pulse_ohm=float(pulse[0]),
+        pulse_sd_ohm=float(pulse[1:].std()),
+        instant_ohm=float(ohms[0, 0]),
+        instant_sd_ohm=float(ohms[1:, 0].std()),
+        total_ohm=float(ohms[0].sum()),
+        rest_start_v=float(ends[0][0]),
+        rest_start_sd_v=float(ends[0][1:].std()),
+        rest_end_v=float(ends[1][0]),
+        rest_end_sd_v=float(ends[1][1:].std()),
+        time_s=grid.time_s,
+        charge_ah=grid.charge_ah,
+        rest_v=rest,
+        modelled_v=modelled,
+        sag_v=sag,
+        first=grid.first,
+        residual_sd_v=float(residual.std()),
+        explained=1 - float(residual.var() / max(about.var(), 1e-30)),
+        lag_s=lag,
+        step_s=grid.step_s,
+    )

@@ -1,0 +1,95 @@
+"""What a resistance would be at 25 °C, and how warm the pack was.
+
+R(T) = R(25 °C) exp[(E/Rg)(1/T - 1/298.15 K)]
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, log, sqrt
+
+import numpy as np
+
+from importers.ride import Ride
+
+GAS_J_PER_MOL_K = 8.314462618
+"""CODATA 2018."""
+ZERO_C_K = 273.15
+REFERENCE_K = 298.15
+DEFAULT_E_J_PER_MOL = 20_000.0
+"""Activation energy of a whole cell's 10 s resistance where the pack's own is not known: full
+cell models of three published parameter sets (O'Kane 2022, O'Regan 2022, Ecker 2015) give 12.1,
+17.7 and 31.8 kJ/mol between -10 and 40 °C."""
+PLAUSIBLE_E_J_PER_MOL = (12_000.0, 32_000.0)
+"""The range of the same three sets, taken as the 95 % interval."""
+ASSUMED_C = 20.0
+ASSUMED_SD_C = 8.0
+"""Where nothing tells the pack's temperature [°C]. Our choice: riding weather and its spread."""
+FROM_AMBIENT_SD_C = 4.0
+"""The pack against the air around it [°C]. Our choice: it comes from indoors, and warms up."""
+FROM_START_SD_C = 2.0
+"""The ride's mean against the pack's temperature at the start [°C]. Our choice."""
+SENSOR_SD_C = 1.0
+"""A sensor at one place against the cells' mean [°C]. Our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class PackTemperature:
+    """The ride's mean pack temperature, how sure, and where it is from."""
+
+    mean_c: float
+    sd_c: float
+    source: str
+    """`logged`, `stated` (by the rider, at the start), `ambient` or `assumed`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Activation:
+    """Activation energy with its 95 % interval."""
+
+    value_j_per_mol: float = DEFAULT_E_J_PER_MOL
+    low_j_per_mol: float = PLAUSIBLE_E_J_PER_MOL[0]
+    high_j_per_mol: float = PLAUSIBLE_E_J_PER_MOL[1]
+
+
+def arrhenius_ratio(temp_c: float, e_j_per_mol: float = DEFAULT_E_J_PER_MOL) -> float:
+    """How many times the resistance at 25 °C a pack of `temp_c` has."""
+    return exp(e_j_per_mol / GAS_J_PER_MOL_K * (1 / (ZERO_C_K + temp_c) - 1 / REFERENCE_K))
+
+
+def log_ratio_interval(
+    temperature: PackTemperature, activation: Activation
+) -> tuple[float, float, float]:
+    """ln of R(25 °C) over R now, and by how much that may lie lower and higher (95 %).
+
+    The unknown activation energy and the unknown temperature are taken as independent.
+    """
+    mean = temperature.mean_c
+    value = -log(arrhenius_ratio(mean, activation.value_j_per_mol))
+    by_energy = [
+        -log(arrhenius_ratio(mean, e)) - value
+        for e in (activation.low_j_per_mol, activation.high_j_per_mol)
+    ]
+    slope = activation.value_j_per_mol / GAS_J_PER_MOL_K / (ZERO_C_K + mean) ** 2
+    by_heat = 1.96 * temperature.sd_c * slope
+    if temperature.source == "assumed":  # far from 25 °C the energy matters as much
+        by_heat *= activation.high_j_per_mol / activation.value_j_per_mol
+    down, up = max(0.0, *(-b for b in by_energy)), max(0.0, *by_energy)
+    return value, sqrt(down**2 + by_heat**2), sqrt(up**2 + by_heat**2)
+
+
+def pack_temperature(ride: Ride) -> PackTemperature:
+    """How warm was the pack on this ride: logged, said by the rider, as the air, or assumed."""
+    logged = ride.get("pack_temp_c")
+    if logged is None:
+        names = [c for c in ride.table.columns if c.startswith("cell_temp_") and ride.has(c)]
+        if names:
+            logged = ride.table[names].mean(axis=1).to_numpy(np.float64)
+    if logged is not None:
+        return PackTemperature(float(np.nanmean(logged)), SENSOR_SD_C, "logged")
+    if ride.facts.pack_temp_c is not None:
+        return PackTemperature(ride.facts.pack_temp_c, FROM_START_SD_C, "stated")
+    air = ride.get("ambient_temp_c")
+    if air is not None:
+        return PackTemperature(float(np.nanmean(air)), FROM_AMBIENT_SD_C, "ambient")
+    return PackTemperature(ASSUMED_C, ASSUMED_SD_C, "assumed")

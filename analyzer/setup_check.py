@@ -1,0 +1,40 @@
+"""What will go wrong on the road, from the setup alone? The order of the rules, and no rule."""
+
+from __future__ import annotations
+
+from analyzer.events import NotChecked
+from analyzer.setup_braking import check_braking, check_sag
+from analyzer.setup_cells import check_cells
+from analyzer.setup_finding import SetupCheck, SetupFinding, Sheet, Suggestion
+from analyzer.setup_protection import check_protection
+from analyzer.setup_sides import check_sides
+from analyzer.setup_sums import check_sums
+from analyzer.setup_voltages import check_voltages
+from importers.setup_types import Setup
+
+__all__ = ["SetupCheck", "SetupFinding", "Suggestion", "check_setup"]
+
+
+def check_setup(setup: Setup) -> SetupCheck:
+    """What will go wrong with these limits, why it matters, what would do, and what that costs?
+
+    The gravest first; what could not be judged is listed with the keys it needs.
+    """
+    sheet = Sheet.empty()
+    check_sums(setup, sheet)
+    check_voltages(setup, sheet)
+    check_cells(setup, sheet)
+    check_protection(setup, sheet)
+    check_sides(setup, sheet)
+    check_braking(setup, sheet)
+    check_sag(setup, sheet)
+    ranked = sorted(sheet.findings, key=lambda one: -one.severity.rank)
+    return SetupCheck(tuple(ranked), _merged(sheet.not_checked), tuple(sheet.held))
+
+
+def _merged(missed: list[NotChecked]) -> tuple[NotChecked, ...]:
+    """Each thing not judged once, with all the keys it needs."""
+    keys: dict[str, dict[str, None]] = {}
+    for one in missed:
+        keys.setdefault(one.what, {}).update(dict.fromkeys(one.missing))
+    return tuple(NotChecked(what, tuple(names)) for what, names in keys.items())

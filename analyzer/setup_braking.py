@@ -46,7 +46,7 @@ def _check_full(setup: Setup, current_a: float, keys: tuple[str, ...], sheet: Sh
         sheet.miss(
             "braking into a full pack",
             "bms.cell_high_v",
-            *(f"drives.{drive.name}.overvoltage_v" for drive in setup.drives),
+            *(drive_key(setup, drive, "overvoltage_v") for drive in setup.drives),
         )
         return
     line_v, line_keys, what = line

@@ -81,7 +81,10 @@ def unique(keys: Iterable[str]) -> tuple[str, ...]:
 
 
 def drive_key(setup: Setup, drive: Drive, name: str) -> str:
-    """Where a drive's value stands in the file."""
+    """Where a drive's value stands in the file, or, not given, where one would write it: at the
+    end of the drives that are `same_as` one another."""
+    while getattr(drive, name) is None and drive.same_as is not None:
+        drive = setup.drive(drive.same_as)
     return setup.home(f"drives.{drive.name}.{name}")
 
 
@@ -109,7 +112,7 @@ def floor_v(voltage_v: float) -> float:
 def num(value: float, unit: str) -> str:
     """A number of the setup with its unit, to two decimals at most, none of them idle."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return f"{text.replace('-', '−')} {unit}"
+    return f"{text.replace('-', '−')} {unit}".rstrip()
 
 
 def pct(part: float) -> str:

@@ -42,7 +42,9 @@ def _check_alike(setup: Setup, name: str, sheet: Sheet) -> None:
     if not given:
         return
     if len(given) < len(setup.drives):
-        missing = [f"drives.{d.name}.{name}" for d in setup.drives if getattr(d, name) is None]
+        missing = [
+            drive_key(setup, one, name) for one in setup.drives if getattr(one, name) is None
+        ]
         sheet.miss(f"whether {name} is alike on all drives", *missing)
     values = [value for _, value in given]
     low, high = min(values), max(values)
@@ -107,7 +109,7 @@ def _check_heat(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     for part, hot in (("controller", CONTROLLER_HOT_C), ("motor", MOTOR_HOT_C)):
         derate, stop = getattr(drive, f"{part}_derate_c"), getattr(drive, f"{part}_stop_c")
         missing = [
-            f"drives.{drive.name}.{part}_{end}_c"
+            drive_key(setup, drive, f"{part}_{end}_c")
             for end, value in (("derate", derate), ("stop", stop))
             if value is None
         ]

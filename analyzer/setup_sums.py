@@ -112,7 +112,7 @@ def total(setup: Setup, direction: Direction) -> Total | None:
     for drive in setup.drives:
         value = getattr(drive, name)
         if value is None:
-            missing.append(f"drives.{drive.name}.{name}")
+            missing.append(drive_key(setup, drive, name))
         else:
             parts.append((drive.name, float(value), drive_key(setup, drive, name)))
     if not parts:
@@ -154,7 +154,7 @@ def _check_sum(setup: Setup, direction: Direction, sheet: Sheet) -> None:
     verb = "driving" if direction == "drive" else "braking"
     summed = total(setup, direction)
     if summed is None or summed.missing:
-        names = [f"drives.{d.name}.battery_{direction}_a" for d in setup.drives]
+        names = [drive_key(setup, one, f"battery_{direction}_a") for one in setup.drives]
         missing = summed.missing if summed else tuple(names)
         sheet.miss(f"the sum of all drives' battery limits, {verb}", *missing)
     peaks = []

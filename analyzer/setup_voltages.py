@@ -69,7 +69,7 @@ def check_voltages(setup: Setup, sheet: Sheet) -> None:
         if homes in done:
             continue
         done.add(homes)
-        _check_missing(drive, sheet)
+        _check_missing(setup, drive, sheet)
         _check_band(setup, drive, sheet)
         _check_low_end(setup, drive, sheet)
         _check_overvoltage(setup, drive, sheet)
@@ -104,14 +104,14 @@ def suggested_derate_v(setup: Setup, stop_v: float) -> float:
     return ceil_v(max(usual, stop_v + 2 * LEAST_BAND_V * setup.pack.series))
 
 
-def _check_missing(drive: Drive, sheet: Sheet) -> None:
+def _check_missing(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     for name, what in (
         ("derate_from_v", "where power is reduced"),
         ("stop_at_v", "where power is gone"),
         ("overvoltage_v", "where too high a voltage stops it"),
     ):
         if getattr(drive, name) is None:
-            sheet.miss(f"{drive.name}: {what}", f"drives.{drive.name}.{name}")
+            sheet.miss(f"{drive.name}: {what}", drive_key(setup, drive, name))
 
 
 def _check_band(setup: Setup, drive: Drive, sheet: Sheet) -> None:

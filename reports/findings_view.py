@@ -80,10 +80,10 @@ def finding_view(finding: Finding, result: RideResult) -> FindingView:
     return tell[finding.subject](finding, result)
 
 
-def place_of(event: Event, result: RideResult) -> Place:
-    """The link to an event's seconds, with some before and after."""
-    pad = max(PADDING * (event.end_s - event.start_s), LEAST_PADDING_S)
-    return Place(moment(event.start_s, result.ride.start), event.start_s - pad, event.end_s + pad)
+def place_between(start_s: float, end_s: float, result: RideResult) -> Place:
+    """The link to some seconds of the ride, with a few before and after."""
+    pad = max(PADDING * (end_s - start_s), LEAST_PADDING_S)
+    return Place(moment(start_s, result.ride.start), start_s - pad, end_s + pad)
 
 
 def parts_of(pairs: list[tuple[str, tuple[str, ...]]]) -> tuple[Part, ...]:
@@ -114,7 +114,12 @@ def _event_finding(finding: Finding, result: RideResult) -> FindingView:
         *advice_parts(advice),
         ("Not known", _not_known(first, result)),
     ]
-    return FindingView(finding.severity, headline, parts_of(pairs), place_of(first, result))
+    return FindingView(
+        finding.severity,
+        headline,
+        parts_of(pairs),
+        place_between(first.start_s, first.end_s, result),
+    )
 
 
 def _otherwise(event: Event) -> tuple[str, ...]:
@@ -150,11 +155,7 @@ def _limit_finding(finding: Finding, result: RideResult) -> FindingView:
     first = next((one for one in checks if one.at_s is not None), None)
     place = None
     if first is not None and first.at_s is not None:
-        place = Place(
-            moment(first.at_s, result.ride.start),
-            first.at_s - first.window_s - LEAST_PADDING_S,
-            first.at_s + LEAST_PADDING_S,
-        )
+        place = place_between(first.at_s - first.window_s, first.at_s, result)
     return FindingView(finding.severity, headline, parts_of([("Numbers", texts)]), place)
 
 

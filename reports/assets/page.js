@@ -1,0 +1,168 @@
+"use strict";
+(() => {
+  const byId = (id) => document.getElementById(id);
+  const holder = byId("figures");
+  if (!holder) return;
+  const figures = JSON.parse(holder.textContent);
+  const plots = Object.keys(figures).filter((id) => byId(id));
+  const phone = matchMedia("(max-width: 46rem)");
+  let span = null;
+
+  const fail = (why) => {
+    plots.forEach((id, place) => {
+      const box = byId(id);
+      box.removeAttribute("role");
+      box.removeAttribute("aria-label");
+      box.classList.add("failed");
+      box.replaceChildren();
+      if (place) return;
+      const text = document.createElement("p");
+      text.className = "failed-note";
+      text.textContent = `The plots cannot be drawn here (${why}). Findings and tables are complete without them.`;
+      box.append(text);
+    });
+    document.querySelectorAll(".tools").forEach((one) => (one.hidden = true));
+  };
+
+  const loadScript = async () => {
+    if (!("DecompressionStream" in window)) throw new Error("this browser does not unpack compressed data; a newer one does");
+    const packed = atob(byId("plot-script").textContent.trim());
+    const bytes = Uint8Array.from(packed, (c) => c.charCodeAt(0));
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    const script = document.createElement("script");
+    script.textContent = await new Response(stream).text();
+    document.head.append(script);
+    byId("plot-script").remove();
+  };
+
+  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+  // Colours in figures are names after an @; they become those of light, dark or paper here.
+  const coloured = (value) => {
+    if (typeof value === "string") return value.includes("@") ? value.replace(/@(c[1-6]|ink|muted|grid|act|watch|note)\b/g, (_, name) => colour(name)) : value;
+    if (Array.isArray(value)) return value.map(coloured);
+    if (value && typeof value === "object") {
+      if ("bdata" in value) return value;
+      return Object.fromEntries(Object.entries(value).map(([key, one]) => [key, key === "text" && Array.isArray(one) ? one : coloured(one)]));
+    }
+    return value;
+  };
+
+  const STEPS = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400];
+  const two = (number) => String(number).padStart(2, "0");
+  const clockText = (seconds, clock, step) => {
+    let at = clock === null ? seconds : seconds + clock;
+    const sign = at < 0 ? "−" : "";
+    at = Math.abs(at);
+    if (clock !== null) at %= 86400;
+    const whole = Math.floor(at + 1e-6);
+    const parts = [Math.floor(whole / 3600), two(Math.floor(whole / 60) % 60), two(whole % 60)];
+    if (clock === null && parts[0] === 0) parts.shift();
+    let text = sign + (clock === null ? "" : two(parts.shift()) + ":") + parts.join(":");
+    if (step < 1) text += (at - whole).toFixed(step < 0.1 ? 2 : 1).slice(1);
+    return text;
+  };
+  const ticks = (from, to, clock, width) => {
+    const wanted = Math.max(3, Math.floor(width / 110));
+    const step = STEPS.find((one) => (to - from) / one <= wanted) || 28800;
+    const shift = clock === null ? 0 : clock;
+    const vals = [], text = [];
+    for (let at = Math.ceil((from + shift) / step) * step - shift; at <= to + 1e-9; at += step) {
+      vals.push(at);
+      text.push(clockText(at, clock, step));
+    }
+    return { tickmode: "array", tickvals: vals, ticktext: text, range: [from, to] };
+  };
+
+  const layoutOf = (id) => {
+    const figure = figures[id];
+    const layout = coloured(structuredClone(figure.layout));
+    const ink = colour("ink"), grid = colour("grid"), muted = colour("muted");
+    const font = getComputedStyle(document.body).fontFamily;
+    Object.assign(layout, {
+      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", autosize: true,
+      font: { family: font, size: 12, color: ink }, dragmode: phone.matches ? false : "zoom",
+      margin: { l: 46, r: 8, t: 8, b: 40 }, hovermode: figure.ends ? "x unified" : "closest",
+      hoverlabel: { bgcolor: colour("raised"), bordercolor: muted, font: { color: ink, size: 12 } },
+      showlegend: Boolean(layout.showlegend), legend: { orientation: "h", y: -0.22, x: 0, font: { size: 12 } },
+    });
+    if (layout.showlegend) layout.margin.b = 60;
+    layout.annotations = layout.annotations.map((one) => ({ font: { size: 12 }, ...one }));
+    layout.annotations.forEach((one) => { if (one.small) { one.font = { ...one.font, size: 10.5 }; one.bgcolor = colour("paper"); one.borderpad = 0; delete one.small; } });
+    for (const key of Object.keys(layout)) {
+      if (!/^[xy]axis/.test(key)) continue;
+      Object.assign(layout[key], { gridcolor: grid, zerolinecolor: muted, zerolinewidth: 1, linecolor: muted, tickfont: { size: 11, color: muted } });
+    }
+    if (figure.ends) {
+      const [from, to] = span || figure.ends;
+      Object.assign(layout.xaxis, ticks(from, to, figure.clock === undefined ? null : figure.clock, byId(id).clientWidth), { showspikes: true, spikemode: "across", spikethickness: 1, spikedash: "dot", spikecolor: muted });
+      layout.hoversubplots = "axis";
+      if (phone.matches) { layout.hovermode = "closest"; delete layout.hoversubplots; }
+    }
+    return layout;
+  };
+
+  const draw = (id) => Plotly.react(byId(id), coloured(figures[id].data), layoutOf(id), { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false, showTips: false });
+  const drawAll = () => plots.forEach(draw);
+
+  const say = (from, to) => {
+    const figure = figures.timeline;
+    const step = to - from < 20 ? 0.1 : 1;
+    byId("shown").textContent = `${clockText(from, figure.clock, step)} to ${clockText(to, figure.clock, step)}`;
+  };
+  const show = (from, to) => {
+    const figure = figures.timeline;
+    const [first, last] = figure.ends;
+    const width = Math.min(Math.max(to - from, 0.5), last - first);
+    const start = Math.min(Math.max(from, first), last - width);
+    span = width >= last - first ? null : [start, start + width];
+    const [a, b] = span || figure.ends;
+    const set = ticks(a, b, figure.clock, byId("timeline").clientWidth);
+    say(a, b);
+    return Plotly.relayout(byId("timeline"), { "xaxis.range": set.range, "xaxis.tickvals": set.tickvals, "xaxis.ticktext": set.ticktext });
+  };
+
+  const moves = {
+    all: () => figures.timeline.ends,
+    earlier: ([a, b]) => [a - (b - a) / 2, b - (b - a) / 2],
+    later: ([a, b]) => [a + (b - a) / 2, b + (b - a) / 2],
+    closer: ([a, b]) => [a + (b - a) / 4, b - (b - a) / 4],
+    wider: ([a, b]) => [a - (b - a) / 2, b + (b - a) / 2],
+  };
+  const connect = () => {
+    document.querySelectorAll("[data-move]").forEach((button) => button.addEventListener("click", () => show(...moves[button.dataset.move](span || figures.timeline.ends))));
+    document.querySelectorAll("a.place").forEach((link) => link.addEventListener("click", () => {
+      show(Number(link.dataset.from), Number(link.dataset.to));
+      byId("timeline-section").focus({ preventScroll: true });
+    }));
+    byId("timeline").on("plotly_relayout", (change) => {
+      const from = change["xaxis.range[0]"], to = change["xaxis.range[1]"];
+      if (from !== undefined && to !== undefined) show(from, to);
+    });
+    byId("timeline").on("plotly_doubleclick", () => show(...figures.timeline.ends));
+    say(...figures.timeline.ends);
+  };
+
+  const start = async () => {
+    try {
+      await loadScript();
+    } catch (fault) {
+      fail(fault.message);
+      return;
+    }
+    plots.forEach((id) => byId(id).replaceChildren());
+    // The first plot is drawn before the others are begun, so that it is seen early.
+    const order = plots.sort((a, b) => byId(a).compareDocumentPosition(byId(b)) & 4 ? -1 : 1);
+    for (const id of order) {
+      await draw(id);
+      if (id === order[0]) performance.mark("first-plot");
+      await new Promise((go) => setTimeout(go));
+    }
+    if (byId("timeline")) connect();
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
+    phone.addEventListener("change", drawAll);
+    addEventListener("beforeprint", drawAll);
+    addEventListener("afterprint", drawAll);
+    document.documentElement.dataset.drawn = "yes";
+  };
+  start();
+})();

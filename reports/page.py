@@ -1,0 +1,72 @@
+"""Views onto pages: one HTML file each that opens from disk, with everything it needs inside.
+
+Everything that comes from logs and setup is escaped by the template engine; figures enter as
+JSON; the plot script is embedded once, compressed. The page forbids itself any connection.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from reports.plot_script import packed_plot_script
+from reports.ride_view import ride_view
+from reports.sentences import SEVERITY, SEVERITY_MEANING
+
+if TYPE_CHECKING:
+    from analyzer.ride_analysis import RideResult
+
+MOST_BYTES = 3_000_000
+"""No page of one ride is larger. The contract's."""
+
+
+def ride_page(result: RideResult) -> str:
+    """One ride as a page that needs nothing but a browser."""
+    view = ride_view(result)
+    figures = {
+        "timeline": view.timeline,
+        "pack-plot": view.pack_figure,
+        "sides-plot": view.sides_figure,
+    }
+    return render("ride.html.j2", view=view, figures=figures)
+
+
+def render(template: str, *, figures: dict[str, Any] | None = None, **names: object) -> str:
+    """A template with its view as page text; `figures` are those by element id, None for absent.
+    Without any figure the plot script stays out."""
+    drawn = {name: one for name, one in (figures or {}).items() if one is not None}
+    # Base64 holds no character that HTML gives a meaning; escaping 2 MB would only cost time.
+    script = Markup(packed_plot_script()) if drawn else Markup("")
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            figures=drawn,
+            plot_script=script,
+            style=_asset("page.css"),
+            script=_asset("page.js"),
+            severity_word=SEVERITY,
+            severity_meaning=SEVERITY_MEANING,
+            **names,
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("reports"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+@cache
+def _asset(name: str) -> Markup:
+    return Markup((files("reports") / "assets" / name).read_text("utf-8"))

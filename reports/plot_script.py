@@ -1,0 +1,19 @@
+"""The plot script, once a page, compressed: the browser unpacks it by itself."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+from functools import cache
+from importlib.resources import files
+
+LEVEL = 4
+"""2.04 MB as base64 in 0.07 s; the highest level saves another 0.08 MB and takes 0.17 s."""
+
+
+@cache
+def packed_plot_script() -> str:
+    """plotly's script as base64 of gzip; the same bytes every time. May be called early, in a
+    thread, while the ride is still being read."""
+    script = (files("plotly") / "package_data" / "plotly.min.js").read_bytes()
+    return base64.b64encode(gzip.compress(script, LEVEL, mtime=0)).decode("ascii")

@@ -40,3 +40,9 @@ class LogTable:
     problems: tuple[str, ...] = ()
     notes: tuple[tuple[str, str], ...] = field(default=())
     """(about, text): assumed zone, zero of a current taken."""
+    first_s: float = 0.0
+    """What the file's own clock showed at the first row [s]: `TimeReading.first_s`."""
+    of_day: bool = False
+    """True when that clock shows the time of day without a date."""
+    restarts: tuple[int, ...] = ()
+    """Positions in `time_s` from which the logger began anew: `TimeReading.restarts`."""

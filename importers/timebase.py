@@ -46,6 +46,10 @@ class TimeReading:
     notes: tuple[tuple[str, str], ...] = ()
     restarts: tuple[int, ...] = ()
     """Positions in `time_s` from which the logger began anew."""
+    first_s: float = 0.0
+    """What the file's own clock showed at the first row: seconds since its start, or midnight."""
+    of_day: bool = False
+    """True when that clock shows the time of day."""
 
 
 def read_time(
@@ -82,7 +86,12 @@ def read_time(
     return TimeReading(
         time_s - time_s[0], keep, start, clock.used, clock.unit, min(clock.sure, parts.sure),
         clock.time_s.size - keep.size, tuple(problems), notes, parts.restarts,
+        0.0 if clock.epoch_s is not None else float(time_s[0]), _tells_time_of_day(clock),
     )  # fmt: skip
+
+
+def _tells_time_of_day(clock: Clock) -> bool:
+    return clock.part == "clock" and 3600.0 not in clock.wraps_s
 
 
 def rate_hz(time_s: NDArray[np.float64]) -> float | None:

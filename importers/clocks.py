@@ -1,0 +1,350 @@
+"""Two logs of one ride share no clock: how far one runs ahead, how much faster, and how sure.
+
+Both logs felt the same ride: the same pack voltage, speed, current. First the second log is found
+in the first by normalised cross-correlation of whole stretches, drift allowed; then each window
+of some tens of seconds votes for its own lag, to a fraction of a sample; a robust line through
+the votes is offset and drift, their scatter the interval. Pure.
+
+Sources: normalised cross-correlation with parabolic refinement is common practice in time-delay
+estimation (Knapp and Carter, The generalized correlation method for estimation of time delay,
+1976); the thresholds are our choice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from importers.resample import gap_limit_s
+
+Signals = Mapping[str, NDArray[np.float64]]
+"""What a log felt, by kind (`voltage`, `speed`, `current`, `demand`): n values each."""
+
+KINDS = ("voltage", "speed", "current", "demand")
+COARSE_STEP_S = 0.25
+FINE_STEP_S = (0.02, 0.25)
+"""Grids of the two searches; slow channels do not gain from finer ones. Our choice."""
+SEGMENT_S = 240.0
+WINDOW_S = 40.0
+MAX_WINDOWS = 90
+SMOOTH_S = 8.0
+"""Slower changes than this are taken out: they match at any lag. Our choice."""
+MAX_DRIFT = 0.01
+"""Clocks differ by no more than 1 %: crystals by 0.01 %, bare oscillators by 1 %."""
+GOOD_MATCH = 0.6
+"""Correlation from which a window's vote counts. Our choice."""
+COARSE_MATCH = 0.35
+T_95 = 2.1
+"""Two-sided 95 % of Student's t at about 20 windows."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClockFit:
+    """Reading of the second clock = t + offset + drift · t, at reading t of the first."""
+
+    offset_s: float
+    low_s: float
+    high_s: float
+    drift_ppm: float
+    drift_low_ppm: float
+    drift_high_ppm: float
+    match: float
+    """Median correlation of the windows, 0 to 1."""
+    windows: int
+    kind: str
+    """What the two logs were matched by."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoFit:
+    """Why two logs could not be matched."""
+
+    active: bool
+    """True when both had enough going on, and it did not agree: they are of different rides."""
+    why: str
+
+
+def fit_clock(
+    first_s: NDArray[np.float64],
+    first: Signals,
+    second_s: NDArray[np.float64],
+    second: Signals,
+) -> ClockFit | NoFit:
+    """How does the second log's clock run against the first's?
+
+    `first_s` and `second_s` are the logs' times, each on its own clock; the signals have a value
+    for each.
+    """
+    kinds = [one for one in KINDS if one in first and one in second]
+    if not kinds:
+        return NoFit(active=False, why="they log nothing in common")
+    a, b = (
+        _grids(first_s, first, kinds, COARSE_STEP_S),
+        _grids(second_s, second, kinds, COARSE_STEP_S),
+    )
+    kinds = [one for one in kinds if one in a.values and one in b.values]
+    if not kinds:
+        return NoFit(active=False, why="what they have in common hardly changes")
+    guess = _coarse(a, b, kinds)
+    if isinstance(guess, NoFit):
+        return guess
+    step = float(
+        np.clip(min(np.median(np.diff(first_s)), np.median(np.diff(second_s))), *FINE_STEP_S)
+    )
+    fine_a, fine_b = _grids(first_s, first, kinds, step), _grids(second_s, second, kinds, step)
+    reach_s = 1.5
+    fit: ClockFit | NoFit = NoFit(active=True, why="no window agrees")
+    for _ in range(3):
+        fit = _vote(fine_a, fine_b, kinds, guess, reach_s)
+        if isinstance(fit, NoFit):
+            return fit
+        guess = (fit.offset_s, fit.drift_ppm * 1e-6)
+        reach_s = max(4 * step, 0.3)
+    return fit
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Grid:
+    """A log's signals on an even grid, slow changes taken out, 0 where it has a hole."""
+
+    start_s: float
+    step_s: float
+    values: dict[str, NDArray[np.float64]]
+    filled: NDArray[np.bool_]
+
+
+def _grids(time_s: NDArray[np.float64], signals: Signals, kinds: list[str], step: float) -> _Grid:
+    start = float(time_s[0])
+    n = int((time_s[-1] - start) / step) + 1
+    at = start + step * np.arange(n)
+    place = np.clip(np.searchsorted(time_s, at), 1, time_s.size - 1)
+    filled = (time_s[place] - time_s[place - 1]) <= max(gap_limit_s(time_s), 2 * step)
+    own_step = float(np.median(np.diff(time_s)))
+    values = {}
+    for kind in kinds:
+        raw = signals[kind]
+        good = np.isfinite(raw)
+        if good.sum() < 10:
+            continue
+        source = raw
+        width = max(round(step / own_step), 1)
+        if width > 1 and good.all():
+            source = _mean_around(raw, width)
+        even = np.interp(at, time_s[good], source[good])
+        quick = _mean_around(even, 3) - _mean_around(even, max(round(SMOOTH_S / step), 3))
+        quick[~filled] = 0.0
+        if np.std(quick) > 1e-9 * max(float(np.abs(even).max()), 1e-9):
+            values[kind] = quick
+    return _Grid(start, step, values, filled)
+
+
+def _mean_around(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:
+    """Mean of `width` values around each, fewer at the ends."""
+    half = min(width, values.size) // 2
+    sums = np.concatenate([[0.0], np.cumsum(values)])
+    low = np.maximum(np.arange(values.size) - half, 0)
+    high = np.minimum(np.arange(values.size) + half + 1, values.size)
+    return np.asarray((sums[high] - sums[low]) / (high - low), np.float64)
+
+
+def _coarse(a: _Grid, b: _Grid, kinds: list[str]) -> tuple[float, float] | NoFit:
+    """Offset and drift to about a second, from long stretches of the shorter log."""
+    swap = a.filled.size > b.filled.size
+    short, long = (b, a) if swap else (a, b)
+    size = min(round(SEGMENT_S / COARSE_STEP_S), max(short.filled.size // 2, 40))
+    size = min(size, short.filled.size)
+    begins = np.unique(np.linspace(0, short.filled.size - size, 12).astype(np.int64))
+    votes = []
+    seen = 0
+    for begin in begins:
+        best = _find(short, long, kinds, int(begin), size)
+        if best is None:
+            continue
+        seen += 1
+        lag, match = best
+        if match >= COARSE_MATCH:
+            middle = short.start_s + (begin + size / 2) * COARSE_STEP_S
+            there = long.start_s + (begin + size / 2 + lag) * COARSE_STEP_S
+            votes.append((there, middle, match) if swap else (middle, there, match))
+    if seen == 0:
+        return NoFit(active=False, why="what they have in common hardly changes")
+    line = _consensus(np.asarray(votes, np.float64).reshape(-1, 3))
+    if line is None or line[2] < max(0.5 * min(seen, len(begins)), 1):
+        return NoFit(active=seen >= 2, why=f"their {' and '.join(kinds)} do not go together")
+    return line[0], line[1]
+
+
+def _find(
+    short: _Grid, long: _Grid, kinds: list[str], begin: int, size: int
+) -> tuple[float, float] | None:
+    """Where in the long log this stretch fits best: lag in grid steps, correlation."""
+    total = np.zeros(long.filled.size + size - 1)
+    used = 0
+    for kind in kinds:
+        piece = short.values[kind][begin : begin + size]
+        energy = float(np.sum(piece**2))
+        scale = float(np.sqrt(np.mean(short.values[kind] ** 2)))
+        if energy < 0.05 * size * scale**2:
+            continue
+        whole = np.concatenate([np.zeros(size - 1), long.values[kind], np.zeros(size - 1)])
+        length = 1 << int(whole.size - 1).bit_length()
+        spectrum = np.fft.rfft(whole, length) * np.conj(np.fft.rfft(piece, length))
+        dots = np.fft.irfft(spectrum, length)[: total.size]
+        sums = np.concatenate([[0.0], np.cumsum(whole**2)])
+        around = sums[size:][: total.size] - sums[:-size][: total.size]
+        floor = 0.2 * size * float(np.mean(long.values[kind] ** 2)) + 1e-12
+        total += dots / np.sqrt(energy * np.maximum(around, floor))
+        used += 1
+    if used == 0:
+        return None
+    at = int(np.argmax(total))
+    return float(at - (size - 1) - begin), float(total[at] / used)
+
+
+def _consensus(votes: NDArray[np.float64]) -> tuple[float, float, float] | None:
+    """The line second = first + offset + drift · first that most stretches agree on."""
+    if not votes.size:
+        return None
+    x, lag, weight = votes[:, 0], votes[:, 1] - votes[:, 0], votes[:, 2]
+    best: tuple[float, float, float] | None = None
+    score = 0.0
+    for i in range(x.size):
+        for j in range(i, x.size):
+            far = abs(x[j] - x[i]) > 30.0
+            drift = (lag[j] - lag[i]) / (x[j] - x[i]) if far else 0.0
+            if (i != j and not far) or abs(drift) > MAX_DRIFT:
+                continue
+            off = np.abs(lag - (lag[i] + drift * (x - x[i])))
+            near = off < 1.0
+            mine = float((weight * near).sum()) - 0.1 * (i != j) - 10 * abs(drift)
+            if mine > score:
+                score = mine
+                best = (float(lag[i] - drift * x[i]), float(drift), float(near.sum()))
+    return best
+
+
+def _vote(
+    a: _Grid, b: _Grid, kinds: list[str], guess: tuple[float, float], reach_s: float
+) -> ClockFit | NoFit:
+    """One round of votes around a guess, and the line through them."""
+    rows = [
+        (kind, *vote)
+        for begin in _windows(a, kinds)
+        for kind in kinds
+        if (vote := _lag(a, b, kind, begin, guess, reach_s)) is not None
+    ]
+    for choice in (("voltage",), ("speed",), ("voltage", "speed"), tuple(kinds)):
+        mine = [row for row in rows if row[0] in choice]
+        if len(mine) >= 4:
+            break
+    else:
+        mine = rows
+    if not mine:
+        return NoFit(active=True, why=f"their {' and '.join(kinds)} do not go together")
+    kind = " and ".join(one for one in KINDS if any(row[0] == one for row in mine))
+    table = np.asarray([row[1:] for row in mine], np.float64)
+    return _line(table, a.start_s, kind, a.step_s)
+
+
+def _windows(a: _Grid, kinds: list[str]) -> NDArray[np.int64]:
+    """Begins of the liveliest unbroken windows of the first log."""
+    size = _window_rows(a)
+    begins = np.arange(0, max(a.filled.size - size, 0) + 1, max(size // 2, 1))
+    whole = np.concatenate([[0], np.cumsum(~a.filled)])
+    begins = begins[whole[begins + size] - whole[begins] < 0.1 * size]
+    if begins.size <= MAX_WINDOWS:
+        return begins
+    life = np.zeros(begins.size)
+    for kind in kinds:
+        sums = np.concatenate([[0.0], np.cumsum(a.values[kind] ** 2)])
+        mine = sums[begins + size] - sums[begins]
+        life += mine / (mine.max() + 1e-12)
+    return np.asarray(np.sort(begins[np.argsort(-life, kind="stable")[:MAX_WINDOWS]]), np.int64)
+
+
+def _window_rows(a: _Grid) -> int:
+    return max(min(round(WINDOW_S / a.step_s), a.filled.size), 1)
+
+
+def _lag(
+    a: _Grid, b: _Grid, kind: str, begin: int, guess: tuple[float, float], reach_s: float
+) -> tuple[float, float, float, float] | None:
+    """One window's vote: its middle [s], its lag [s], how sharp it is [s], its correlation."""
+    size = _window_rows(a)
+    reach = max(round(reach_s / a.step_s), 3)
+    piece = a.values[kind][begin : begin + size]
+    middle = a.start_s + (begin + size / 2) * a.step_s
+    want = (a.start_s + begin * a.step_s) + guess[0] + guess[1] * middle
+    at = round((want - b.start_s) / b.step_s)
+    if at - reach < 0 or at + reach + size > b.filled.size:
+        return None
+    there = b.values[kind][at - reach : at + reach + size]
+    if not b.filled[at - reach : at + reach + size].mean() > 0.9:
+        return None
+    energy = float(np.sum(piece**2))
+    sums = np.concatenate([[0.0], np.cumsum(there**2)])
+    around = sums[size:] - sums[:-size]
+    if energy <= 0 or around.min() <= 0:
+        return None
+    match = np.correlate(there, piece, "valid") / np.sqrt(energy * around)
+    top = int(np.argmax(match))
+    if match[top] < GOOD_MATCH or top in (0, match.size - 1):
+        return None
+    bend = match[top - 1] - 2 * match[top] + match[top + 1]
+    if bend >= 0:
+        return None
+    part = 0.5 * (match[top - 1] - match[top + 1]) / bend
+    begin_there = b.start_s + (at - reach + top + part) * b.step_s
+    lag = begin_there - (a.start_s + begin * a.step_s)
+    blur = np.sqrt(max(1 - match[top] ** 2, 1e-4) / -bend / size**0.5) * a.step_s
+    return middle, float(lag), float(blur), float(match[top])
+
+
+def _line(votes: NDArray[np.float64], start_s: float, kind: str, step_s: float) -> ClockFit | NoFit:
+    """Robust weighted line through the votes, its interval from their scatter."""
+    x, lag, blur, match = votes.T
+    weight = 1.0 / (blur**2 + (0.1 * step_s) ** 2)
+    keep = np.ones(x.size, np.bool_)
+    center = float(np.average(x, weights=weight))
+    slope, base, spread = 0.0, 0.0, 0.0
+    free = bool(np.ptp(x) > 120.0 and x.size >= 6)
+    for _ in range(15):
+        w = weight * keep
+        base = float(np.average(lag, weights=w)) if w.sum() > 0 else float(np.median(lag))
+        if free:
+            mid = float(np.average(x, weights=w))
+            var = float(np.average((x - mid) ** 2, weights=w))
+            slope = float(np.average((x - mid) * (lag - base), weights=w)) / max(var, 1e-9)
+            center = mid
+        rest = lag - base - slope * (x - center)
+        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-4
+        fresh = np.abs(rest) <= 3.0 * spread + 0.02 * step_s
+        if bool(np.all(fresh == keep)):
+            break
+        keep = fresh
+    share = float(keep.mean())
+    if share < 0.4 or abs(slope) > MAX_DRIFT:
+        return NoFit(active=True, why="their lags jump about")
+    w = weight * keep
+    rest = lag - base - slope * (x - center)
+    used = max(float(w.sum()) ** 2 / float((w**2).sum()), 1.0)
+    # half the windows overlap by half: about two thirds of them count as independent
+    used = max(used * 0.67, 1.0)
+    scatter = np.sqrt(float(np.average(rest**2, weights=w)) * used / max(used - 2, 0.5))
+    scatter = max(scatter, 0.02 * step_s)
+    var_x = float(np.average((x - center) ** 2, weights=w))
+    slope_se = scatter / np.sqrt(used * var_x) if free and var_x > 0 else 0.0
+    mean_se = scatter / np.sqrt(used)
+    at_start = base + slope * (start_s - center)
+    se = float(np.hypot(mean_se, slope_se * (start_s - center))) + 0.02 * step_s
+    offset = at_start - slope * start_s
+    t = T_95 + 6.0 / max(used - 2.0, 1.0)
+    drift = slope * 1e6
+    return ClockFit(
+        float(offset), float(offset - t * se), float(offset + t * se), float(drift),
+        float(drift - t * slope_se * 1e6), float(drift + t * slope_se * 1e6),
+        float(np.median(match[keep])), int(keep.sum()), kind,
+    )  # fmt: skip

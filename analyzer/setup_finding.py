@@ -88,6 +88,17 @@ def drive_key(setup: Setup, drive: Drive, name: str) -> str:
     return setup.home(f"drives.{drive.name}.{name}")
 
 
+def who(setup: Setup, drive: Drive, names: Iterable[str]) -> str:
+    """The drives that take these values from the same place in the file, as one says them."""
+    names = tuple(names)
+
+    def homes(one: Drive) -> list[str]:
+        return [drive_key(setup, one, name) for name in names]
+
+    same = [one.name for one in setup.drives if homes(one) == homes(drive)]
+    return " and ".join([", ".join(same[:-1]), same[-1]]) if len(same) > 1 else drive.name
+
+
 def above(value: float, limit: float) -> bool:
     """Whether `value` lies above `limit` by more than the dust of adding decimals."""
     return value > limit + _EDGE * max(1.0, abs(limit))

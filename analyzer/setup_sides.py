@@ -10,6 +10,7 @@ from analyzer.setup_finding import (
     drive_key,
     num,
     unique,
+    who,
 )
 from analyzer.words import Severity
 from importers.setup_keys import LIMIT_KEYS
@@ -35,6 +36,10 @@ def check_sides(setup: Setup, sheet: Sheet) -> None:
         done.add(homes)
         _check_phase(setup, drive, sheet)
         _check_heat(setup, drive, sheet)
+
+
+def _who(setup: Setup, drive: Drive) -> str:
+    return who(setup, drive, LIMIT_KEYS)
 
 
 def _check_alike(setup: Setup, name: str, sheet: Sheet) -> None:
@@ -95,8 +100,8 @@ def _check_phase(setup: Setup, drive: Drive, sheet: Sheet) -> None:
                 severity=Severity.NOTE,
                 value=phase,
                 limit=battery,
-                message=f"{drive.name}, {verb}: the phase limit {num(phase, 'A')} lies below the "
-                f"battery limit {num(battery, 'A')}.",
+                message=f"{_who(setup, drive)}, {verb}: the phase limit {num(phase, 'A')} lies "
+                f"below the battery limit {num(battery, 'A')}.",
                 why="Battery current is phase current times duty, and duty is one at most: the "
                 "battery limit is hardly ever reached and protects nothing here. Are the two "
                 "swapped?",
@@ -114,11 +119,11 @@ def _check_heat(setup: Setup, drive: Drive, sheet: Sheet) -> None:
             if value is None
         ]
         if missing:
-            sheet.miss(f"{drive.name}: {part} heat limits", *missing)
+            sheet.miss(f"{_who(setup, drive)}: {part} heat limits", *missing)
         if derate is not None and stop is not None:
             if above(stop, derate):
                 sheet.held.append(
-                    f"{drive.name}: {part} fades from {num(derate, '°C')} and stops at "
+                    f"{_who(setup, drive)}: {part} fades from {num(derate, '°C')} and stops at "
                     f"{num(stop, '°C')}."
                 )
             else:
@@ -137,7 +142,7 @@ def _heat_order(setup: Setup, drive: Drive, part: str, derate: float, stop: floa
         severity=Severity.WATCH,
         value=derate,
         limit=stop,
-        message=f"{drive.name}: the {part} fades from {num(derate, '°C')} but stops at "
+        message=f"{_who(setup, drive)}: the {part} fades from {num(derate, '°C')} but stops at "
         f"{num(stop, '°C')}: it stops before it fades.",
         why="On a long climb drive is gone without warning.",
         suggest=(Suggestion(key, stop - 15.0, "leaves 15 K in which power fades and you notice"),),
@@ -156,8 +161,8 @@ def _too_hot(
         severity=Severity.NOTE,
         value=value,
         limit=hot,
-        message=f"{drive.name}: {key.rsplit('.', 1)[1]} is {num(value, '°C')}; small {part}s are "
-        f"rarely made for more than {num(hot, '°C')}.",
+        message=f"{_who(setup, drive)}: {key.rsplit('.', 1)[1]} is {num(value, '°C')}; small "
+        f"{part}s are rarely made for more than {num(hot, '°C')}.",
         why="Magnets, winding or capacitors may suffer before the limit acts.",
         suggest=(Suggestion(key, hot, "what such parts usually bear, if no datasheet says more"),),
         cost="Power is cut earlier on a long climb.",

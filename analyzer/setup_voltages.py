@@ -18,6 +18,7 @@ from analyzer.setup_finding import (
     floor_v,
     num,
     unique,
+    who,
 )
 from analyzer.words import Severity
 from importers.setup_types import Chemistry, Drive, Setup
@@ -47,6 +48,8 @@ BANDS: dict[Chemistry, CellBand] = {
 """Common practice, no source: power starts to be reduced at 3.2 to 3.5 V per cell (LFP 2.9 to
 3.0), is gone at 2.9 to 3.2 V (LFP 2.6 to 2.7); the bands are wider, so that only a setup for
 another pack falls outside."""
+NAMES = ("derate_from_v", "stop_at_v", "overvoltage_v")
+"""The voltages that a controller is set to."""
 LEAST_BAND_V = 0.10
 """A derate band narrower than this per cell acts like a switch. Our choice."""
 NEAR_BMS_V = 0.10
@@ -64,8 +67,7 @@ def check_voltages(setup: Setup, sheet: Sheet) -> None:
     where it stands in the file."""
     done: set[tuple[str, ...]] = set()
     for drive in setup.drives:
-        names = ("derate_from_v", "stop_at_v", "overvoltage_v")
-        homes = tuple(drive_key(setup, drive, name) for name in names)
+        homes = tuple(drive_key(setup, drive, name) for name in NAMES)
         if homes in done:
             continue
         done.add(homes)
@@ -78,6 +80,10 @@ def check_voltages(setup: Setup, sheet: Sheet) -> None:
         sheet.miss("the stop voltage against the BMS's low line", "bms.cell_low_v")
     if setup.bms.cell_high_v is None:
         sheet.miss("the overvoltage against the BMS's high line", "bms.cell_high_v")
+
+
+def _who(setup: Setup, drive: Drive) -> str:
+    return who(setup, drive, NAMES)
 
 
 def stop_floor_v(setup: Setup) -> float:
@@ -111,7 +117,7 @@ def _check_missing(setup: Setup, drive: Drive, sheet: Sheet) -> None:
         ("overvoltage_v", "where too high a voltage stops it"),
     ):
         if getattr(drive, name) is None:
-            sheet.miss(f"{drive.name}: {what}", drive_key(setup, drive, name))
+            sheet.miss(f"{_who(setup, drive)}: {what}", drive_key(setup, drive, name))
 
 
 def _check_band(setup: Setup, drive: Drive, sheet: Sheet) -> None:
@@ -123,8 +129,8 @@ def _check_band(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     least = LEAST_BAND_V * series
     if not above(least, derate - stop):
         sheet.held.append(
-            f"{drive.name}: power fades over {num(derate - stop, 'V')}, from {num(derate, 'V')} "
-            f"to {num(stop, 'V')}."
+            f"{_who(setup, drive)}: power fades over {num(derate - stop, 'V')}, from "
+            f"{num(derate, 'V')} to {num(stop, 'V')}."
         )
         return
     none = not above(derate, stop)
@@ -138,7 +144,7 @@ def _check_band(setup: Setup, drive: Drive, sheet: Sheet) -> None:
             value=derate,
             limit=stop,
             message=(
-                f"{drive.name}: power is reduced from {num(derate, 'V')} and gone at "
+                f"{_who(setup, drive)}: power is reduced from {num(derate, 'V')} and gone at "
                 f"{num(stop, 'V')}: "
                 + (
                     "there is nothing between the two."
@@ -167,7 +173,8 @@ def _check_low_end(setup: Setup, drive: Drive, sheet: Sheet) -> None:
             continue
         if above(value, empty_v):
             sheet.held.append(
-                f"{drive.name}: power is {word} at {num(value, 'V')}, empty is {num(empty_v, 'V')}."
+                f"{_who(setup, drive)}: power is {word} at {num(value, 'V')}, empty is "
+                f"{num(empty_v, 'V')}."
             )
             continue
         sheet.findings.append(
@@ -179,7 +186,7 @@ def _check_low_end(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     line_v = low * series
     if above(stop, line_v) and not above(line_v + NEAR_BMS_V * series, stop):
         sheet.held.append(
-            f"{drive.name}: power is gone at {num(stop, 'V')}, before the BMS opens at "
+            f"{_who(setup, drive)}: power is gone at {num(stop, 'V')}, before the BMS opens at "
             f"{num(line_v, 'V')} ({num(low, 'V')} per cell)."
         )
         return
@@ -199,7 +206,7 @@ def _below_empty(
         severity=Severity.WATCH,
         value=value,
         limit=round(setup.empty_v, 6),
-        message=f"{drive.name}: power is {word} at {num(value, 'V')}, which {verb} empty, "
+        message=f"{_who(setup, drive)}: power is {word} at {num(value, 'V')}, which {verb} empty, "
         f"{num(setup.empty_v, 'V')} ({setup.pack.series} × {num(setup.cell_empty_v, 'V')}).",
         why="The controller would go on drawing from a pack that is empty: cells are damaged, or "
         "the BMS opens first and takes all drives at once.",
@@ -231,7 +238,7 @@ def _near_bms(setup: Setup, drive: Drive, stop: float, line_v: float) -> SetupFi
         severity=Severity.ACT if first else Severity.WATCH,
         value=stop,
         limit=round(line_v, 6),
-        message=f"{drive.name}: power is gone at {num(stop, 'V')}, the BMS opens at "
+        message=f"{_who(setup, drive)}: power is gone at {num(stop, 'V')}, the BMS opens at "
         f"{num(line_v, 'V')} ({setup.pack.series} × {num(setup.bms.cell_low_v or 0.0, 'V')}): "
         f"{tail}",
         why="When the BMS opens, every drive stops at once, without a fade and without braking; "
@@ -260,7 +267,7 @@ def _check_overvoltage(setup: Setup, drive: Drive, sheet: Sheet) -> None:
                 severity=Severity.ACT,
                 value=over,
                 limit=round(setup.full_v, 6),
-                message=f"{drive.name}: it stops above {num(over, 'V')}, and full is "
+                message=f"{_who(setup, drive)}: it stops above {num(over, 'V')}, and full is "
                 f"{num(setup.full_v, 'V')} ({setup.pack.series} × {num(setup.cell_full_v, 'V')}).",
                 why="With a full pack the controller stops, or drops out at the first touch of "
                 "motor braking: braking is lost while moving.",
@@ -274,7 +281,7 @@ def _check_overvoltage(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     else:
         line = "" if line_v is None else f", the BMS's line is {num(line_v, 'V')}"
         sheet.held.append(
-            f"{drive.name}: it stops above {num(over, 'V')}, full is "
+            f"{_who(setup, drive)}: it stops above {num(over, 'V')}, full is "
             f"{num(setup.full_v, 'V')}{line}."
         )
 
@@ -293,8 +300,8 @@ def _overvoltage_late(
         severity=Severity.WATCH,
         value=over,
         limit=round(line_v, 6),
-        message=f"{drive.name}: it stops above {num(over, 'V')}, but the BMS closes the charge "
-        f"path at {num(line_v, 'V')} ({setup.pack.series} × "
+        message=f"{_who(setup, drive)}: it stops above {num(over, 'V')}, but the BMS closes the "
+        f"charge path at {num(line_v, 'V')} ({setup.pack.series} × "
         f"{num(setup.bms.cell_high_v or 0.0, 'V')}): the BMS is first.",
         why="Braking into a path that has just opened makes the voltage jump at the controllers; "
         "their own limit should weaken braking before that.",
@@ -360,8 +367,8 @@ def _odd_cell(
         severity=Severity.ACT if dead or deep else Severity.WATCH,
         value=round(cell_v, 4),
         limit=high if cell_v > high else low,
-        message=f"{drive.name}: {name} {num(value, 'V')} is {num(cell_v, 'V')} per cell with "
-        f"{series} in series; {setup.pack.chemistry.value} is set to {num(low, 'V')} to "
+        message=f"{_who(setup, drive)}: {name} {num(value, 'V')} is {num(cell_v, 'V')} per cell "
+        f"with {series} in series; {setup.pack.chemistry.value} is set to {num(low, 'V')} to "
         f"{num(high, 'V')}.{other}",
         why="Too high, and power goes with charge left; too low, and nothing protects the cells "
         "before the BMS opens.",

@@ -134,15 +134,16 @@ def _chain(name: str, own: dict[str, dict[str, Any]]) -> list[str]:
 
 
 def _check_order(name: str, limits: Tables, homes: dict[str, str], faults: Faults) -> None:
+    """The first of each pair may not lie above the second; said once, where one of them stands."""
     for low, high in _ORDER:
         below, above = limits.get(low), limits.get(high)
         if below is None or above is None or below <= above:
             continue
-        home = homes.get(f"drives.{name}.{low}", f"drives.{name}.{low}").split(".")[1]
-        faults.add(
-            ("drives", home, low) if home == name else ("drives", name, high),
-            f"leaves stop ({below:g} V) above derate ({above:g} V)"
-            if home != name
-            else f"is {below:g}, expected no more than {high} ({above:g})",
-            "Power has to be reduced before it is gone: are the two swapped?",
-        )
+        own = [key for key in (low, high) if f"drives.{name}.{key}" not in homes]
+        if own:
+            faults.add(
+                ("drives", name, own[0]),
+                f"is {limits[own[0]]:g}: power would be gone ({low} {below:g}) before it is "
+                f"reduced ({high} {above:g}); expected {low} no higher than {high}",
+                "Are the two swapped?",
+            )

@@ -22,6 +22,8 @@ _CHEMISTRY_NAMES = {
     "linimncoo2": "nmc",
 }
 """What people also call the chemistries, to the contract's words."""
+_OTHER_CHEMISTRIES = ("lto", "lmo", "lmfp", "lnmo", "naion", "sodium", "liion", "lipo")
+"""Cells without a curve here, and names that leave the chemistry open: no slips of the pen."""
 
 
 def read_value(key: Key, raw: object, path: KeyPath, faults: Faults) -> Value | None:
@@ -52,7 +54,10 @@ def _text(key: Key, raw: object, path: KeyPath, faults: Faults) -> str | None:
         word = raw.strip().lower()
         if word in key.words:
             return word
-        meant = _CHEMISTRY_NAMES.get(word.replace("-", "")) or nearest(word, key.words)
+        plain = word.replace("-", "")
+        meant = _CHEMISTRY_NAMES.get(plain) or nearest(word, key.words)
+        if plain in _OTHER_CHEMISTRIES:
+            meant = None
         faults.add(path, f"is {_shown(raw)}, expected {key.expected}", _did_you_mean(key, meant))
         return None
     if not raw.strip() or len(raw) > _TOO_LONG or not raw.isprintable():

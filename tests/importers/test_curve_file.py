@@ -1,6 +1,5 @@
 """Rest-voltage curves: the shipped ones against their publication, the rider's own checked."""
 
-import re
 from importlib import resources
 
 import numpy as np

@@ -11,6 +11,7 @@ estimated; outliers are down-weighted as under Student's t.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +30,10 @@ of the largest such fall over all dates is about 16 (Andrews 1993, Econometrica 
 12.4 for 99 % with 15 % trimming)."""
 JUMP_EDGE = 4
 """Rides needed on either side of a jump. Our choice."""
+NEIGHBOURS = 3
+"""Rides before and after that a ride is held against to tell an outlier from a jump. Our choice."""
+LONE = 2.5
+"""Standard deviations beyond which a lone ride counts little in the search. Our choice."""
 MOST_JUMPS = 4
 FEWEST = 5
 """Rides below which no trend is stated. Our choice."""
@@ -83,7 +88,8 @@ def fit_trend(
     prior_mean: Floats | None = None,
     prior_sd: Floats | None = None,
     look_for_jumps: bool = True,
-    at_steps: tuple[int, ...] = (),
+    at_steps: Mapping[int, Floats] | None = None,
+    barred: tuple[int, ...] = (),
 ) -> Trend | None:
     """The course of a positive quantity over time, or None with fewer than `FEWEST` rides or no
     span of time.
@@ -93,7 +99,9 @@ def fit_trend(
     t_years : n times, rising
     values, sds : n values > 0 and their standard deviations
     regressors : n x p, zero at the reference; `prior_mean`, `prior_sd` have p values
-    at_steps : places of jumps that are known already (found in another quantity)
+    at_steps : places of jumps that are known already, each with n values that scale the step
+        per ride (ones, or less where the rest of the quantity is larger)
+    barred : places near which no jump is looked for (a change of logger is none of the pack)
 
     Raises
     ------
@@ -108,11 +116,12 @@ def fit_trend(
     mean = np.zeros(extra.shape[1]) if prior_mean is None else prior_mean
     sd = np.full(extra.shape[1], np.inf) if prior_sd is None else prior_sd
     problem = _Problem(t_years - t_years[0], np.log(values), sds / values, extra, mean, sd)
-    places = list(at_steps)
+    problem.shapes = dict(at_steps or {})
+    places = list(problem.shapes)
     evidence = {place: float("nan") for place in places}
     fit = problem.fit(places)
     while look_for_jumps and len(places) < MOST_JUMPS:
-        place, fall = problem.best_step(places, fit)
+        place, fall = problem.best_step(places, fit, barred)
         if place is None or fall < JUMP_EVIDENCE:
             break
         evidence[place] = fall
@@ -133,15 +142,13 @@ class _Problem:
         self.season = np.column_stack([np.sin(angle), np.cos(angle) - 1.0])
         self.prior_mean = np.concatenate([[0.0, 0.0], mean, [0.0, 0.0]])
         self.prior_sd = np.concatenate([[np.inf, np.inf], prior_sd, [SEASON_SD, SEASON_SD]])
+        self.shapes: dict[int, Floats] = {}
 
     def design(self, places: list[int]) -> Floats:
         n = self.t.size
-        after = (
-            np.column_stack([(np.arange(n) >= place).astype(np.float64) for place in places])
-            if places
-            else np.zeros((n, 0))
-        )
-        return np.column_stack([np.ones(n), self.t, self.extra, self.season, after])
+        after = [(np.arange(n) >= at) * self.shapes.get(at, np.ones(n)) for at in places]
+        steps = np.column_stack(after) if after else np.zeros((n, 0))
+        return np.column_stack([np.ones(n), self.t, self.extra, self.season, steps])
 
     def fit(self, places: list[int], scatter: float | None = None) -> _Fit:
         """Student-t weighted least squares; the scatter is found unless it is given."""
@@ -179,27 +186,39 @@ class _Problem:
         )
         return float(np.sqrt(max(excess, 1e-8)))
 
-    def best_step(self, places: list[int], now: _Fit) -> tuple[int | None, float]:
+    def best_step(
+        self, places: list[int], now: _Fit, barred: tuple[int, ...]
+    ) -> tuple[int | None, float]:
         """The place whose step lowers the sum of squares most, at the weights of `now`."""
         n = self.t.size
         x = self.design(places)
         mean = np.concatenate([self.prior_mean, np.zeros(len(places))])
         held = np.concatenate([self.prior_sd, np.full(len(places), np.inf)])
         prior = np.diag(np.where(np.isfinite(held), 1.0 / np.minimum(held, 1e9) ** 2, 0.0))
+        # Not the weights of `now`, to which a jump's far side may be an outlier: only a ride far
+        # from its own neighbours counts less.
+        scatter = self._core_scatter(now, x)
+        weight = self._lone_weights(now, x, scatter) / (self.sd**2 + scatter**2)
         best, most = None, 0.0
         for place in range(JUMP_EDGE, n - JUMP_EDGE + 1):
-            if any(abs(place - other) < JUMP_EDGE for other in places):
+            if any(abs(place - other) < JUMP_EDGE for other in (*places, *barred)):
                 continue
             step = (np.arange(n) >= place).astype(np.float64)
             trial = np.column_stack([x, step])
-            # Weights without the robust part of `now`: a jump's far side is no outlier.
-            weight = 1.0 / (self.sd**2 + self._core_scatter(now, x) ** 2)
             fall = _chi2(x, self.y, weight, prior, mean) - _chi2(
                 trial, self.y, weight, np.pad(prior, (0, 1)), np.append(mean, 0.0)
             )
             if fall > most:
                 best, most = place, fall
         return best, most
+
+    def _lone_weights(self, now: _Fit, x: Floats, scatter: float) -> Floats:
+        """Student weights by each ride's distance from the median of its neighbours."""
+        rest = self.y - x @ now.beta
+        padded = np.pad(rest, NEIGHBOURS, mode="reflect")
+        near = np.lib.stride_tricks.sliding_window_view(padded, 2 * NEIGHBOURS + 1)
+        z2 = (rest - np.median(near, axis=1)) ** 2 / (self.sd**2 + scatter**2)
+        return np.asarray(np.where(z2 > LONE**2, LONE / np.maximum(z2, LONE), 1.0), np.float64)
 
     def _core_scatter(self, now: _Fit, x: Floats) -> float:
         """Scatter of neighbouring rides about each other: a jump does not enter it but once."""

@@ -1,0 +1,190 @@
+"""What months of riding need of one ride: a page of numbers, kept with the ride in the book."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+
+from analyzer.conditions import conditions
+from analyzer.estimate import Estimate
+from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, step_s
+from analyzer.ride_analysis import RideResult
+
+SUMMARY_VERSION = 1
+"""Raised whenever a number in here is worked out differently: kept rides are analysed anew."""
+FULL_PCT = 95.0
+"""Above this a pack counts as full [% charge]. Our choice; the contract's line for braking."""
+HOT_C = 40.0
+"""Above this a pack counts as hot [°C]. Our choice: growth of the surface film rules ageing from
+about 25 °C up (Feinauer et al. 2024, J. Power Sources 594, 233948)."""
+COLD_C = 0.0
+"""Charging below this plates lithium [°C] (the same source)."""
+
+Triple = tuple[float, float | None, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class ClimbSummary:
+    """One climb as months need it."""
+
+    hill: str | None
+    length_m: float
+    gain_m: float
+    grade_pct: float
+    peak_current_a: float | None
+    min_voltage_v: float | None
+    margin_to_derate_v: float | None
+    rest_v: float | None
+    """What the pack would have read at rest when its voltage was lowest."""
+
+
+@dataclass(frozen=True, slots=True)
+class RideSummary:
+    """One ride's numbers; estimates as (value, low, high), None where the ride cannot tell."""
+
+    kind: str
+    start: str
+    """ISO 8601 with offset."""
+    origin: str
+    """Which voltage and current it rests on: trends join only what was measured alike."""
+    rated_ah: float
+    duration_s: float
+    distance_m: float | None
+    charge_out_ah: float | None
+    charge_back_ah: float | None
+    energy_out_wh: float | None
+    energy_back_wh: float | None
+    temperature_c: float | None
+    temperature_logged: bool
+    resistance_10s_ohm: Triple | None
+    resistance_10s_25c_ohm: Triple | None
+    resistance_instant_ohm: Triple | None
+    charge_start_pct: Triple | None
+    charge_end_pct: Triple | None
+    capacity_ah: Triple | None
+    hours_full: float
+    hours_hot: float
+    charged_cold_ah: float
+    share_pct: Triple | None
+    speed_ratio: Triple | None
+    climbs: tuple[ClimbSummary, ...] = ()
+
+
+def summary_of(result: RideResult) -> RideSummary:
+    """One ride's numbers for the book."""
+    ride, setup, pack, totals = result.ride, result.setup, result.pack, result.totals
+    if ride.start is None:
+        raise ValueError("a ride without a start cannot be placed in time")
+    state = conditions(ride, setup, pack=pack, fit=result.pack_fit)
+    step = step_s(ride)
+    share = result.balance.shares[0] if result.balance and result.balance.shares else None
+    logged = ride.has("pack_temp_c") or ride.facts.pack_temp_c is not None
+    return RideSummary(
+        kind="ride",
+        start=ride.start.isoformat(),
+        origin=_origin(result),
+        rated_ah=setup.pack.capacity_ah,
+        duration_s=totals.duration_s,
+        distance_m=totals.distance_m,
+        charge_out_ah=totals.charge_out_ah,
+        charge_back_ah=totals.charge_back_ah,
+        energy_out_wh=totals.energy_out_wh,
+        energy_back_wh=totals.energy_back_wh,
+        temperature_c=pack.temperature_c,
+        temperature_logged=logged,
+        resistance_10s_ohm=_triple(pack.resistance_10s_ohm),
+        resistance_10s_25c_ohm=_triple(pack.resistance_10s_25c_ohm),
+        resistance_instant_ohm=_triple(pack.resistance_instant_ohm),
+        charge_start_pct=_triple(pack.state_of_charge_start_pct),
+        charge_end_pct=_triple(pack.state_of_charge_end_pct),
+        capacity_ah=_triple(pack.capacity_ah),
+        hours_full=_hours(state.charge_pct, FULL_PCT, step),
+        hours_hot=_hours(state.pack_temp_c, HOT_C, step),
+        charged_cold_ah=_charged_cold_ah(result, state.pack_temp_c, step),
+        share_pct=_triple(None if share is None else share.drive_pct),
+        speed_ratio=_triple(None if result.balance is None else result.balance.speed_ratio),
+        climbs=tuple(_climbs(result)),
+    )
+
+
+def to_row(summary: RideSummary) -> dict[str, Any]:
+    """A summary as plain JSON values."""
+    row = {one.name: getattr(summary, one.name) for one in fields(summary)}
+    row["climbs"] = [
+        {one.name: getattr(climb, one.name) for one in fields(climb)} for climb in summary.climbs
+    ]
+    return row
+
+
+def from_row(row: Mapping[str, Any]) -> RideSummary:
+    """A summary read back; `KeyError` or `TypeError` when the row is of another version."""
+    values = dict(row)
+    values["climbs"] = tuple(ClimbSummary(**one) for one in values.get("climbs", ()))
+    for one in fields(RideSummary):
+        if isinstance(values.get(one.name), list):
+            values[one.name] = tuple(values[one.name])
+    return RideSummary(**values)
+
+
+def _triple(one: Estimate | None) -> Triple | None:
+    return None if one is None else (one.value, one.low, one.high)
+
+
+def _origin(result: RideResult) -> str:
+    """The columns that voltage and current came from, as the logs named them."""
+    ride, setup = result.ride, result.setup
+    volts, amps = pack_voltage_v(ride, setup), pack_current_a(ride, setup)
+    used = {*(volts.channels if volts else ()), *(amps.channels if amps else ())}
+    named = [
+        f"{one.channel}<{one.header}"
+        for source in ride.sources
+        for one in source.channels
+        if one.channel in used
+    ]
+    return " ".join(sorted(named or used))
+
+
+def _hours(values: Floats | None, above: float, step: Floats) -> float:
+    if values is None:
+        return 0.0
+    with np.errstate(invalid="ignore"):
+        return float(step[values > above].sum() / 3600)
+
+
+def _charged_cold_ah(result: RideResult, temp_c: Floats | None, step: Floats) -> float:
+    amps = pack_current_a(result.ride, result.setup)
+    if amps is None or temp_c is None:
+        return 0.0
+    with np.errstate(invalid="ignore"):
+        cold = (temp_c < COLD_C) & (amps.values < 0)
+    return float(-(amps.values[cold] * step[cold]).sum() / 3600)
+
+
+def _climbs(result: RideResult) -> list[ClimbSummary]:
+    out = []
+    time_s = result.ride.time_s
+    volts = pack_voltage_v(result.ride, result.setup)
+    for climb in result.climbs:
+        rest = None
+        rows = slice(*np.searchsorted(time_s, [climb.start_s, climb.end_s]).tolist())
+        if volts is not None and result.pack_fit is not None:
+            part = volts.values[rows]
+            if np.isfinite(part).any():
+                value = float(result.pack_fit.rest_voltage_v[rows][int(np.nanargmin(part))])
+                rest = value if np.isfinite(value) else None
+        out.append(
+            ClimbSummary(
+                climb.hill,
+                climb.length_m,
+                climb.gain_m,
+                climb.grade_pct.value,
+                climb.peak_pack_current_a,
+                climb.min_voltage_v,
+                climb.margin_to_derate_v,
+                rest,
+            )
+        )
+    return out

@@ -1,0 +1,99 @@
+"""What a rider wrote into the book by hand: things done, and measurements with a meter."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, fields
+from datetime import date
+from pathlib import Path
+
+from importers.errors import BookError
+
+NOTE_ENDING = ".note.json"
+
+
+@dataclass(frozen=True, slots=True)
+class HandNote:
+    """One entry by hand; None where nothing was measured."""
+
+    about: str
+    """A ride's name in the book, or a date (ISO 8601)."""
+    day: str
+    """The date it belongs to (ISO 8601): the ride's, or the one given."""
+    text: str
+    rest_voltage_v: float | None = None
+    """Pack voltage after long rest, by meter."""
+    cell_min_v: float | None = None
+    cell_max_v: float | None = None
+    charged_ah: float | None = None
+    """What the charger counted from `from_pct` to `to_pct`."""
+    from_pct: float | None = None
+    to_pct: float | None = None
+
+    def __post_init__(self) -> None:
+        date.fromisoformat(self.day)
+
+
+def note_bytes(note: HandNote) -> bytes:
+    """A note as the file that keeps it."""
+    return (json.dumps(asdict(note), ensure_ascii=False, indent=1) + "\n").encode()
+
+
+def read_notes(files: Sequence[Path]) -> tuple[list[HandNote], list[str]]:
+    """All notes that can be read, by day, and what is wrong with the others."""
+    known = {one.name for one in fields(HandNote)}
+    notes: list[HandNote] = []
+    faults: list[str] = []
+    for file in files:
+        try:
+            raw = json.loads(file.read_text("utf-8"))
+            notes.append(HandNote(**{key: raw[key] for key in known if key in raw}))
+        except (OSError, ValueError, TypeError, KeyError) as error:
+            faults.append(f"{file.name}: not a readable note ({type(error).__name__})")
+    return sorted(notes, key=lambda one: (one.day, one.about, one.text)), faults
+
+
+def checked_measures(
+    *,
+    rest_voltage_v: float | None,
+    cell_min_v: float | None,
+    cell_max_v: float | None,
+    charged_ah: float | None,
+    from_pct: float | None,
+    to_pct: float | None,
+) -> dict[str, float | None]:
+    """The measurements as a dict, when they can be true together.
+
+    Raises
+    ------
+    BookError : a value out of its range, or a charge without its two levels
+    """
+    faults: list[str] = []
+    for name, value, low, high in (
+        ("--rest-voltage", rest_voltage_v, 1.0, 1000.0),
+        ("--cell-min", cell_min_v, 0.5, 5.0),
+        ("--cell-max", cell_max_v, 0.5, 5.0),
+        ("--charged-ah", charged_ah, 0.001, 10_000.0),
+        ("--from-pct", from_pct, 0.0, 100.0),
+        ("--to-pct", to_pct, 0.0, 100.0),
+    ):
+        if value is not None and not low <= value <= high:
+            faults.append(f"{name} {value:g} is not between {low:g} and {high:g}")
+    charge = (charged_ah, from_pct, to_pct)
+    if any(one is not None for one in charge) and any(one is None for one in charge):
+        faults.append("--charged-ah, --from-pct and --to-pct belong together")
+    if from_pct is not None and to_pct is not None and to_pct <= from_pct:
+        faults.append("--to-pct must lie above --from-pct")
+    if cell_min_v is not None and cell_max_v is not None and cell_max_v < cell_min_v:
+        faults.append("--cell-max must not lie below --cell-min")
+    if faults:
+        raise BookError(where="book note", what="; ".join(faults), remedy="Correct and try again.")
+    return {
+        "rest_voltage_v": rest_voltage_v,
+        "cell_min_v": cell_min_v,
+        "cell_max_v": cell_max_v,
+        "charged_ah": charged_ah,
+        "from_pct": from_pct,
+        "to_pct": to_pct,
+    }

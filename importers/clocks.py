@@ -249,20 +249,18 @@ def _vote(
     return _line(table, a.start_s, kind, a.step_s)
 
 
-def _windows(a: _Grid, kinds: list[str]) -> NDArray[np.int64]:
+def _windows(a: _Grid, kinds: list[str]) -> list[int]:
     """Begins of the liveliest unbroken windows of the first log."""
     size = _window_rows(a)
     begins = np.arange(0, max(a.filled.size - size, 0) + 1, max(size // 2, 1))
     whole = np.concatenate([[0], np.cumsum(~a.filled)])
     begins = begins[whole[begins + size] - whole[begins] < 0.1 * size]
-    if begins.size <= MAX_WINDOWS:
-        return begins
     life = np.zeros(begins.size)
     for kind in kinds:
         sums = np.concatenate([[0.0], np.cumsum(a.values[kind] ** 2)])
         mine = sums[begins + size] - sums[begins]
-        life += mine / (mine.max() + 1e-12)
-    return np.asarray(np.sort(begins[np.argsort(-life, kind="stable")[:MAX_WINDOWS]]), np.int64)
+        life += mine / (mine.max(initial=0.0) + 1e-12)
+    return sorted(int(one) for one in begins[np.argsort(-life, kind="stable")[:MAX_WINDOWS]])
 
 
 def _window_rows(a: _Grid) -> int:

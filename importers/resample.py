@@ -20,6 +20,8 @@ HELD_BELOW = 0.7
 """A channel whose true rate is below this part of its file's is held, not ramped. Our choice."""
 SPARSE = 0.02
 """From this share of missing cells on a channel is resampled from its own filled rows."""
+SAME_S = 1e-6
+"""Times closer than this are one instant: what is left of a clock conversion."""
 NEVER_RAMPED = ("status", "course_deg")
 """Text, and an angle that jumps from 360 to 0."""
 
@@ -39,9 +41,10 @@ class Onto:
     """
 
     def __init__(self, time_s: NDArray[np.float64], at_s: NDArray[np.float64]) -> None:
-        self._time_s, self._at_s = time_s, at_s
         limit = gap_limit_s(time_s)
         last = time_s.size - 1
+        at_s = _snapped(time_s, at_s)
+        self._time_s, self._at_s = time_s, at_s
         self._before = np.clip(np.searchsorted(time_s, at_s, side="right") - 1, 0, last)
         self._after = np.minimum(self._before + 1, last)
         step = time_s[self._after] - time_s[self._before]
@@ -76,6 +79,14 @@ class Onto:
             out[~self._still_held] = None
             return out
         return np.asarray(np.where(self._still_held, out, np.nan), np.float64)
+
+
+def _snapped(time_s: NDArray[np.float64], at_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """`at_s` with times that are a sample's own but for rounding put on it."""
+    after = np.minimum(np.searchsorted(time_s, at_s), time_s.size - 1)
+    before = np.maximum(after - 1, 0)
+    at_s = np.where(np.abs(time_s[after] - at_s) < SAME_S, time_s[after], at_s)
+    return np.where(np.abs(time_s[before] - at_s) < SAME_S, time_s[before], at_s)
 
 
 def onto(

@@ -12,7 +12,7 @@ from analyzer.ride_analysis import RideResult
 from reports.thin import cloud, packed
 from reports.timeline import COLOURS, Figure
 
-PARTS = (("first third", "circle"), ("second third", "diamond"), ("last third", "cross-thin-open"))
+PARTS = (("first third", "circle"), ("second third", "diamond"), ("last third", "x"))
 """Points of a ride's thirds differ in shape and colour: rest voltage falls while riding."""
 
 
@@ -31,6 +31,7 @@ def voltage_against_current(result: RideResult) -> Figure | None:
         data.append(
             _points(current.values[rows], voltage.values[rows], name, COLOURS[place], symbol)
         )
+    view, outside = _voltage_view(voltage.values)
     spread = current.values[np.isfinite(current.values)]
     if spread.size:
         data += _rest_lines(result, float(min(spread.min(), 0.0)), float(max(spread.max(), 0.0)))
@@ -39,12 +40,47 @@ def voltage_against_current(result: RideResult) -> Figure | None:
         "layout": {
             "height": 380,
             "xaxis": {"title": {"text": "pack current, A"}},
-            "yaxis": {"title": {"text": "pack voltage, V"}},
+            "yaxis": {"title": {"text": "pack voltage, V"}, "range": view},
             "showlegend": True,
             "shapes": _derate_lines(result),
-            "annotations": [],
+            "annotations": _outside_note(outside, view),
         },
     }
+
+
+LOWEST_SHARE = 0.85
+"""Voltages below this share of their median are a path that opened, not a sag. Our choice: lithium
+cells from full to empty span a third of their voltage, but not within the bulk of one ride."""
+
+
+def _voltage_view(volts: Floats) -> tuple[list[float] | None, int]:
+    """The span of voltages to show and how many readings lie below it: where the pack was cut off
+    the few volts that matter would shrink to a line."""
+    good = volts[np.isfinite(volts)]
+    if good.size == 0:
+        return None, 0
+    floor = LOWEST_SHARE * float(np.median(good))
+    shown = good[good >= floor]
+    low, high = float(shown.min()), float(shown.max())
+    edge = 0.08 * max(high - low, 0.2)
+    return [low - edge, high + edge], int((good < floor).sum())
+
+
+def _outside_note(count: int, view: list[float] | None) -> list[Figure]:
+    if not count or view is None:
+        return []
+    return [
+        {
+            "text": f"{count} readings below {view[0]:.0f} V (power cut off) are not shown",
+            "xref": "paper",
+            "yref": "paper",
+            "x": 0,
+            "y": 0,
+            "xanchor": "left",
+            "yanchor": "bottom",
+            "showarrow": False,
+        }
+    ]
 
 
 def _points(x: Floats, y: Floats, name: str, colour: str, symbol: str) -> Figure:
@@ -55,7 +91,7 @@ def _points(x: Floats, y: Floats, name: str, colour: str, symbol: str) -> Figure
         "name": escape(name),
         "x": packed(x[keep]),
         "y": packed(y[keep]),
-        "marker": {"color": colour, "symbol": symbol, "size": 3, "line": {"width": 1}},
+        "marker": {"color": colour, "symbol": symbol, "size": 4, "line": {"width": 0}},
         "hovertemplate": "%{x:.1f} · %{y:.1f}",
     }
 

@@ -172,4 +172,5 @@ def day(start: datetime | None) -> str:
     """The date and time a ride began, with its zone; empty where the log has none."""
     if start is None:
         return ""
-    return f"{start:%Y-%m-%d %H:%M} (UTC{start:%z})" if start.tzinfo else f"{start:%Y-%m-%d %H:%M}"
+    text = f"{start:%Y-%m-%d %H:%M}"
+    return f"{text} (UTC{start.isoformat()[-6:]})" if start.tzinfo else text

@@ -19,6 +19,8 @@ from reports.sentences import SEVERITY, SEVERITY_MEANING
 
 if TYPE_CHECKING:
     from analyzer.ride_analysis import RideResult
+    from analyzer.setup_finding import SetupCheck
+    from importers.setup_types import Setup
 
 MOST_BYTES = 3_000_000
 """No page of one ride is larger. The contract's."""
@@ -33,6 +35,13 @@ def ride_page(result: RideResult) -> str:
         "sides-plot": view.sides_figure,
     }
     return render("ride.html.j2", view=view, figures=figures)
+
+
+def setup_page(check: SetupCheck, setup: Setup) -> str:
+    """A setup judged on paper, as a page that needs nothing but a browser."""
+    from reports.setup_view import setup_view
+
+    return render("setup.html.j2", view=setup_view(check, setup))
 
 
 def render(template: str, *, figures: dict[str, Any] | None = None, **names: object) -> str:

@@ -74,6 +74,7 @@ class RideView:
     """Everything on a ride's page."""
 
     title: str
+    when: str
     facts: tuple[tuple[str, str], ...]
     note: str | None
     findings: tuple[FindingView, ...]
@@ -105,6 +106,7 @@ def ride_view(result: RideResult) -> RideView:
     shown = sorted(ranked[:MOST_EVENT_ROWS], key=lambda one: one.start_s)
     return RideView(
         title=_title(result),
+        when=day(result.ride.start),
         facts=_facts(result),
         note=result.ride.facts.note,
         findings=findings,
@@ -141,9 +143,7 @@ def ride_view(result: RideResult) -> RideView:
 
 
 def _title(result: RideResult) -> str:
-    name = result.setup.vehicle.name
-    when = day(result.ride.start)
-    return " · ".join(part for part in (name, when) if part) or "A ride"
+    return capital(result.setup.vehicle.name or "a ride")
 
 
 def _facts(result: RideResult) -> tuple[tuple[str, str], ...]:

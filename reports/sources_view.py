@@ -7,6 +7,7 @@ from pathlib import PurePath, PureWindowsPath
 
 from importers.ride import ChannelReading, Source
 from reports.numbers import chance, duration, fixed, quantity
+from reports.sentences import counted
 
 SURE = 0.95
 """From here a guess is called sure. The contract's."""
@@ -37,6 +38,8 @@ class SourceView:
     channels: tuple[ChannelView, ...]
     problems: tuple[str, ...]
     in_doubt: bool
+    count: str
+    """How many columns, in words."""
 
 
 def file_name(path: str) -> str:
@@ -58,7 +61,15 @@ def source_view(source: Source) -> SourceView:
     )
     channels = tuple(_channel_view(one) for one in source.channels)
     doubt = source.role is None or any(one.state == "doubt" for one in channels)
-    return SourceView(name, f"{name}: {role}", _summary(source), channels, source.problems, doubt)
+    return SourceView(
+        name,
+        f"{name}: {role}",
+        _summary(source),
+        channels,
+        source.problems,
+        doubt,
+        counted(len(channels), "column"),
+    )
 
 
 def _summary(source: Source) -> str:

@@ -38,3 +38,14 @@ def ride_csv(result: RideResult) -> bytes:
     held = io.BytesIO()
     csv.write_csv(Table.from_pandas(table, preserve_index=False), held)
     return held.getvalue()
+
+
+def ride_table(result: RideResult, name: str) -> bytes:
+    """The joined ride as the ending of `name` says: CSV, or a Parquet file that carries setup and
+    sources and can be read again on its own. Raises `UsageError` for any other ending."""
+    check_table_name(name)
+    if PurePath(name).suffix.lower() in CSV_ENDINGS:
+        return ride_csv(result)
+    from importers.ride_file import ride_file_bytes
+
+    return ride_file_bytes(result.ride, result.setup)

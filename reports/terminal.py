@@ -67,7 +67,11 @@ def _print_finding(view: FindingView, console: Console) -> None:
     for part in view.parts:
         if part.label in SHOWN_PARTS:
             text = Text(f"{part.label}. ", style="italic") + Text(" ".join(part.texts))
-            console.print(Padding(text, (0, 0, 0, 6)))
+            # Piped, a paragraph stays on one line of any length: padding would crop it.
+            if console.soft_wrap:
+                console.print(Text(" " * 6) + text)
+            else:
+                console.print(Padding(text, (0, 0, 0, 6)))
 
 
 def print_look(sources: Iterable[Source], console: Console) -> None:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import base64
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.quantities import Floats
 
@@ -16,9 +17,11 @@ CLOSER_SHARE = 0.4
 into a 3 h ride must show seconds, not one point."""
 HOLE_STEPS = 5.0
 """A step in time of more than this many usual steps breaks the line. As for holes in a log."""
+HOLES_PART = 16
+"""At most a sixteenth of the points mark holes; shorter holes are drawn over. Our choice."""
 
 
-def extremes(values: Floats, most: int) -> np.ndarray:
+def extremes(values: Floats, most: int) -> NDArray[np.intp]:
     """Which of the n values to keep: first, last, and every stretch's lowest and highest, in
     order, at most `most` of them; NaN is never picked where a stretch has a number."""
     n = values.size
@@ -64,26 +67,32 @@ def thinned(
         return time_s, values
     edges = [(np.searchsorted(time_s, a), np.searchsorted(time_s, b)) for a, b in closer]
     spans = [(int(a), int(b)) for a, b in edges if b - a > 1]
-    step = np.diff(time_s)
-    holes = step > max(hole_s, HOLE_STEPS * float(np.median(step))) if step.size else step > 0
-    room = max(most - int(holes.sum()), most // 2)
+    holes = _holes(time_s, hole_s, most // HOLES_PART)
+    room = most - 3 * holes.size
     if time_s.size <= room:
         keep = np.arange(time_s.size)
     else:
         share = int(CLOSER_SHARE * room) // len(spans) if spans else 0
         picks = [a + extremes(values[a:b], max(share, 6)) for a, b in spans]
-        picks.append(extremes(values, room - share * len(spans)))
+        picks += [extremes(values, room - share * len(spans)), holes, holes + 1]
         keep = np.unique(np.concatenate(picks))
     x, y = time_s[keep], values[keep]
-    if not holes.any():
-        return x, y
-    # Between two kept points lies a hole when the count of holes before them differs.
-    before = np.concatenate([[0], np.cumsum(holes)])[keep]
-    breaks = np.flatnonzero(np.diff(before)) + 1
-    return np.insert(x, breaks, x[breaks]), np.insert(y, breaks, np.nan)
+    after = np.searchsorted(keep, holes + 1)
+    return np.insert(x, after, x[after]), np.insert(y, after, np.nan)
 
 
-def cloud(x: Floats, y: Floats, *, cells: int = 110) -> np.ndarray:
+def _holes(time_s: Floats, hole_s: float, most: int) -> NDArray[np.intp]:
+    """The samples after which the line breaks: the longest `most` holes."""
+    step = np.diff(time_s)
+    if step.size == 0:
+        return np.zeros(0, np.intp)
+    found = np.flatnonzero(step > max(hole_s, HOLE_STEPS * float(np.median(step))))
+    if found.size > most:
+        found = np.sort(found[np.argsort(-step[found], kind="stable")[:most]])
+    return found
+
+
+def cloud(x: Floats, y: Floats, *, cells: int = 110) -> NDArray[np.intp]:
     """Which points of a cloud to draw so that it looks the same: one per cell of a grid, first
     come; outliers have cells of their own and stay."""
     good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
@@ -95,7 +104,7 @@ def cloud(x: Floats, y: Floats, *, cells: int = 110) -> np.ndarray:
         width = (high - low) / cells or 1.0
         places.append(((part - low) / width).astype(np.int64))
     _, first = np.unique(places[0] * (cells + 2) + places[1], return_index=True)
-    kept: np.ndarray = good[np.sort(first)]
+    kept: NDArray[np.intp] = good[np.sort(first)]
     return kept[:POINTS_A_TRACE]
 
 

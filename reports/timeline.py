@@ -21,6 +21,7 @@ from analyzer.quantities import (
 )
 from analyzer.ride_analysis import RideResult
 from analyzer.words import Severity
+from reports.numbers import MINUS
 from reports.thin import POINTS_A_TRACE, packed, thinned
 
 Figure = dict[str, Any]
@@ -84,7 +85,9 @@ def ride_panels(result: RideResult) -> list[Panel]:
         _pack_current(result),
         _per_drive(result, "battery_current_a", "Battery current of each drive", "A"),
         _per_drive(result, "phase_current_a", "Motor current of each drive", "A"),
-        _temperatures(result),
+        _drive_temperatures(result, "motor"),
+        _drive_temperatures(result, "controller"),
+        _other_temperatures(result),
         _demand(result),
         _speed(result),
         _height(result),
@@ -173,22 +176,29 @@ def _per_drive(result: RideResult, channel: str, title: str, unit: str) -> Panel
     return panel
 
 
-def _temperatures(result: RideResult) -> Panel | None:
-    lines = []
-    for channel, what, width in (
-        ("motor_temp_c", "motor", 1.6),
-        ("controller_temp_c", "controller", 0.9),
+def _drive_temperatures(result: RideResult, part: str) -> Panel | None:
+    lines = list(_drive_lines(result, f"{part}_temp_c"))
+    if not lines:
+        return None
+    panel = Panel(f"{part.capitalize()} temperature", "°C", lines)
+    drives = result.setup.drives
+    for last, name, colour in (
+        ("derate_c", "power reduced", "@watch"),
+        ("stop_c", "power gone", "@act"),
     ):
-        for line in _drive_lines(result, channel):
-            lines.append(Line(f"{line.name} {what}", line.values, line.colour, line.dash, width))
-    for channel, what, colour in (
-        ("pack_temp_c", "pack", "@c3"),
-        ("ambient_temp_c", "air", "@muted"),
-    ):
-        values = result.ride.get(channel)
-        if values is not None:
-            lines.append(Line(what, values, colour, "9px,3px,2px,3px"))
-    return Panel("Temperatures", "°C", lines) if lines else None
+        values = [(drive.name, getattr(drive, f"{part}_{last}")) for drive in drives]
+        panel.levels += _same_levels(values, name, colour)
+    return panel
+
+
+def _other_temperatures(result: RideResult) -> Panel | None:
+    channels = (("pack_temp_c", "pack", "@c3"), ("ambient_temp_c", "air", "@muted"))
+    lines = [
+        Line(what, values, colour, DASHES[place])
+        for place, (channel, what, colour) in enumerate(channels)
+        if (values := result.ride.get(channel)) is not None
+    ]
+    return Panel("Pack and air temperature", "°C", lines) if lines else None
 
 
 def _demand(result: RideResult) -> Panel | None:
@@ -311,6 +321,7 @@ def _add_levels(layout: Figure, panel: Panel, axis: str) -> None:
         return
     low, high = min(float(d.min()) for d in data), max(float(d.max()) for d in data)
     room = max(high - low, 1e-6)
+    sides = _label_sides(panel.levels)
     for value, name, colour in panel.levels:
         if not low - room < value < high + room:
             continue
@@ -329,21 +340,31 @@ def _add_levels(layout: Figure, panel: Panel, axis: str) -> None:
         )
         layout["annotations"].append(
             {
-                "text": escape(f"{name} {value:g} {panel.unit}"),
+                "text": escape(f"{name} {value:g} {panel.unit}".replace("-", MINUS)),
                 "xref": "paper",
                 "yref": axis,
                 "x": 1,
                 "y": value,
                 "xanchor": "right",
-                "yanchor": "bottom",
+                "yanchor": sides[value],
                 "showarrow": False,
                 "small": True,
                 "font": {"color": colour},
             }
         )
         low, high = min(low, value), max(high, value)
-    edge = 0.06 * max(high - low, 1e-6)
+    edge = 0.1 * max(high - low, 1e-6)
     layout[f"yaxis{axis[1:]}"]["range"] = [low - edge, high + edge]
+
+
+def _label_sides(levels: list[tuple[float, str, str]]) -> dict[float, str]:
+    """On which side of its line each level's name stands: above, but below it for the lower of
+    two neighbours, so that two names do not cover each other."""
+    values = sorted(value for value, _, _ in levels)
+    return {
+        value: "top" if place + 1 < len(values) and place % 2 == 0 else "bottom"
+        for place, value in enumerate(values)
+    }
 
 
 def _mark_events(figure: Figure, result: RideResult) -> None:

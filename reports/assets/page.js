@@ -91,6 +91,7 @@
     for (const key of Object.keys(layout)) {
       if (!/^[xy]axis/.test(key)) continue;
       Object.assign(layout[key], { gridcolor: grid, zerolinecolor: muted, zerolinewidth: 1, linecolor: muted, tickfont: { size: 11, color: muted } });
+      if (key === "xaxis" && figure.ends) layout[key].zeroline = false;
     }
     if (figure.ends) {
       const [from, to] = span || figure.ends;
@@ -109,6 +110,30 @@
     const step = to - from < 20 ? 0.1 : 1;
     byId("shown").textContent = `${clockText(from, figure.clock, step)} to ${clockText(to, figure.clock, step)}`;
   };
+  // Seen closer, each panel is drawn to the height of what is in view; level lines near it stay.
+  const heights = (from, to) => {
+    const figure = figures.timeline, ranges = {};
+    for (const trace of byId("timeline")._fullData || []) {
+      if (trace.mode !== "lines") continue;
+      const seen = (ranges[trace.yaxis] ||= [Infinity, -Infinity]);
+      for (let i = 0; i < trace.x.length; i++) {
+        if (trace.x[i] < from || trace.x[i] > to || !Number.isFinite(trace.y[i])) continue;
+        seen[0] = Math.min(seen[0], trace.y[i]);
+        seen[1] = Math.max(seen[1], trace.y[i]);
+      }
+    }
+    const change = {};
+    for (const [axis, seen] of Object.entries(ranges)) {
+      const key = axis.replace("y", "yaxis"), whole = figure.layout[key].range;
+      if (!span && whole) { change[`${key}.range`] = whole; continue; }
+      if (!span || seen[0] > seen[1]) { change[`${key}.autorange`] = true; continue; }
+      const room = Math.max(seen[1] - seen[0], 0.02 * Math.max(Math.abs(seen[0]), Math.abs(seen[1])), 0.1);
+      const levels = figure.layout.shapes.filter((one) => one.type === "line" && one.yref === axis).map((one) => one.y0);
+      const near = levels.filter((one) => one > seen[0] - 0.6 * room && one < seen[1] + 0.6 * room);
+      change[`${key}.range`] = [Math.min(seen[0], ...near) - 0.12 * room, Math.max(seen[1], ...near) + 0.12 * room];
+    }
+    return change;
+  };
   const show = (from, to) => {
     const figure = figures.timeline;
     const [first, last] = figure.ends;
@@ -118,7 +143,7 @@
     const [a, b] = span || figure.ends;
     const set = ticks(a, b, figure.clock, byId("timeline").clientWidth);
     say(a, b);
-    return Plotly.relayout(byId("timeline"), { "xaxis.range": set.range, "xaxis.tickvals": set.tickvals, "xaxis.ticktext": set.ticktext });
+    return Plotly.relayout(byId("timeline"), { "xaxis.range": set.range, "xaxis.tickvals": set.tickvals, "xaxis.ticktext": set.ticktext, ...heights(a, b) });
   };
 
   const moves = {

@@ -1,0 +1,83 @@
+"""Outputs are whole or absent."""
+
+import os
+import stat
+
+import pytest
+
+from importers.errors import UsageError
+from reports.write import check_writable, write_outputs
+
+
+def test_writes_and_replaces(tmp_path):
+    place = tmp_path / "räder und mehr" / "out.json"
+    place.parent.mkdir()
+    place.write_text("old")
+    write_outputs({str(place): "new ü", str(place.with_suffix(".bin")): b"\x00\xff"})
+    assert place.read_text("utf-8") == "new ü"
+    assert place.with_suffix(".bin").read_bytes() == b"\x00\xff"
+    assert sorted(p.name for p in place.parent.iterdir()) == ["out.bin", "out.json"]
+
+
+def test_a_missing_folder_leaves_every_file_as_it_was(tmp_path):
+    good = tmp_path / "good.json"
+    good.write_text("old")
+    with pytest.raises(UsageError, match=r"not written.*does not exist"):
+        write_outputs({str(good): "new", str(tmp_path / "none" / "bad.html"): "new"})
+    assert good.read_text() == "old"
+    assert [p.name for p in tmp_path.iterdir()] == ["good.json"]
+
+
+def test_a_folder_is_no_file(tmp_path):
+    with pytest.raises(UsageError, match="that is a folder"):
+        check_writable(str(tmp_path))
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+def test_a_folder_without_the_right_to_write(tmp_path):
+    tmp_path.chmod(0o500)
+    with pytest.raises(UsageError, match="no right to write"):
+        check_writable(str(tmp_path / "x.json"))
+    tmp_path.chmod(0o700)
+
+
+def test_a_full_disk_is_one_message_and_no_half_file(tmp_path, monkeypatch):
+    place = tmp_path / "out.html"
+    place.write_text("old")
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(UsageError, match="not written: No space left on device"):
+        write_outputs({str(place): "new"})
+    assert place.read_text() == "old"
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_rights_follow_the_file_replaced_or_the_mask(tmp_path):
+    place = tmp_path / "out.html"
+    place.write_text("old")
+    place.chmod(0o640)
+    write_outputs({str(place): "new"})
+    assert stat.S_IMODE(place.stat().st_mode) == 0o640
+    before = os.umask(0o027)
+    try:
+        write_outputs({str(tmp_path / "fresh.html"): "new"})
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((tmp_path / "fresh.html").stat().st_mode) == 0o640
+
+
+def test_a_link_stays_a_link(tmp_path):
+    target, link = tmp_path / "real.json", tmp_path / "link.json"
+    target.write_text("old")
+    link.symlink_to(target)
+    write_outputs({str(link): "new"})
+    assert link.is_symlink()
+    assert target.read_text() == "new"
+
+
+def test_dash_is_standard_output(capfdbinary):
+    write_outputs({"-": "näher\n"})
+    assert capfdbinary.readouterr().out == "näher\n".encode()

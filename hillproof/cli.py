@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from hillproof.book_command import ageing, book_app
 from importers.errors import UserError
 
 if TYPE_CHECKING:
@@ -34,6 +35,8 @@ setup_app = typer.Typer(
     help="Write a setup file, or judge one on paper.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(setup_app, name="setup")
+app.add_typer(book_app, name="book")
+app.command("ageing")(ageing)
 
 Logs = Annotated[
     list[str],
@@ -201,7 +204,9 @@ def ride(
             _say(f"Written: {path}", quiet=quiet)
     if open_report:
         _open(report)
-    _strict_exit(strict, [str(one.severity) for one in (*result.events, *result.findings)])
+    severities = [one.severity for one in result.events]
+    severities += [one.severity for one in result.findings]
+    _strict_exit(strict, [str(one) for one in severities])
 
 
 @setup_app.command("new")

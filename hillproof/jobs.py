@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from hillproof.log_args import choose_setup, parse_start
 from hillproof.progress import Step, no_progress
+from importers.errors import LogError
 
 if TYPE_CHECKING:
     from analyzer.ride_analysis import RideResult
@@ -24,6 +25,7 @@ def analyse_ride(
     pack_temp_c: float | None = None,
     note: str | None = None,
     start: str | None = None,
+    allow_charge: bool = False,
     progress: Step = no_progress,
 ) -> RideResult:
     """What happened in one ride, and what to change.
@@ -47,7 +49,15 @@ def analyse_ride(
     facts = RideFacts(mass_kg=mass_kg, pack_temp_c=pack_temp_c, note=note)
     ride = read_ride(list(logs), build, map_file=map_file, start=parse_start(start), facts=facts)
     progress("analysing the ride", 0.5)
+    from analyzer.charge_log import is_charge
     from analyzer.ride_analysis import analyse_ride as analyse
+
+    if not allow_charge and is_charge(ride, build):
+        raise LogError(
+            where=", ".join(logs),
+            what="this is the log of a pack being charged: charge only goes in, nothing moves",
+            remedy=f"`hillproof book add {' '.join(logs)}` keeps it; it tells the capacity.",
+        )
 
     return analyse(ride, build)
 

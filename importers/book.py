@@ -26,7 +26,7 @@ from typing import Any
 from importers.book_notes import NOTE_ENDING, HandNote, note_bytes, read_notes
 from importers.errors import BookError, UserError
 from importers.ride import Ride
-from importers.ride_file import read_ride_extra, read_ride_file, write_ride_file
+from importers.ride_file import EXACT_COLUMNS, read_ride_extra, read_ride_file, write_ride_file
 from importers.setup_types import Setup
 
 RIDES, NOTES, INDEX = "rides", "notes", "index.json"
@@ -240,7 +240,7 @@ class Book:
                 files = [
                     one
                     for one in found
-                    if one.name.endswith(RIDE_ENDING) and not one.name.startswith(TEMPORARY)
+                    if one.name.endswith(RIDE_ENDING) and not one.name.startswith(".")
                 ]
         except FileNotFoundError:
             return []
@@ -253,10 +253,10 @@ class Book:
         return sorted(folder.glob(f"*{NOTE_ENDING}")) if folder.is_dir() else []
 
     def _leftovers(self) -> list[Path]:
-        return sorted(self.folder.glob(f"*/{TEMPORARY}*"))
+        return sorted(self.folder.glob("*/.*"))
 
     def _clear_stale(self, folder: Path) -> None:
-        for path in folder.glob(f"{TEMPORARY}*"):
+        for path in folder.glob(".*"):
             with contextlib.suppress(OSError):
                 if time.time() - path.stat().st_mtime > STALE_S:
                     path.unlink()
@@ -298,7 +298,8 @@ def content_hash(ride: Ride) -> str:
         column = ride.table[name]
         digest.update(str(name).encode())
         if column.dtype.kind == "f":
-            digest.update(column.to_numpy("float64").tobytes())
+            exact = "float64" if name in EXACT_COLUMNS else "float32"  # as a ride file keeps them
+            digest.update(column.to_numpy(exact).tobytes())
         else:
             digest.update("\0".join(map(str, column.fillna("").tolist())).encode())
     return digest.hexdigest()

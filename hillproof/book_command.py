@@ -1,0 +1,195 @@
+"""`book …` and `ageing` on the command line: parse, call `book_jobs`, print."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from importers.errors import BookError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from hillproof.book_jobs import Added
+
+book_app = typer.Typer(
+    help="Keep rides and what was measured by hand.", no_args_is_help=True, rich_markup_mode=None
+)
+
+Folder = Annotated[
+    str | None, typer.Option("--book", metavar="DIR", help="The book; else the default one.")
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
+
+
+@book_app.command("add")
+def add(
+    logs: Annotated[
+        list[str], typer.Argument(metavar="LOG...", help="One ride's logs, or folders.")
+    ],
+    book: Folder = None,
+    setup: Annotated[str | None, typer.Option("--setup", metavar="FILE")] = None,
+    map_file: Annotated[str | None, typer.Option("--map", metavar="FILE")] = None,
+    mass: Annotated[float | None, typer.Option("--mass", metavar="KG")] = None,
+    temp: Annotated[float | None, typer.Option("--temp", metavar="C")] = None,
+    note: Annotated[str | None, typer.Option("--note")] = None,
+    start: Annotated[str | None, typer.Option("--start", help="When it began.")] = None,
+    quiet: Quiet = False,
+) -> None:
+    """Keep one ride from its logs, or one ride per folder of logs."""
+    from hillproof import book_jobs
+
+    facts = book_jobs.DayFacts(setup, map_file, mass, temp, note, start)
+    target = book_jobs.open_book(book)
+    bad: list[Added] = []
+    for what, files in book_jobs.bundles(logs):
+        one = book_jobs.add_ride(target, what, files, facts)
+        if one.error:
+            bad.append(one)
+        elif not quiet:
+            state = f"kept as {one.name}" if one.new else f"is kept already as {one.name}"
+            typer.echo(f"{one.what}: {one.kind} {state}")
+    if bad:
+        first, *more = bad
+        raise BookError(
+            where="", what=first.error, remedy="",
+            more=tuple(BookError(where="", what=one.error, remedy="") for one in more),
+        )  # fmt: skip
+
+
+@book_app.command("list")
+def list_rides(
+    book: Folder = None,
+    settings: Annotated[
+        bool, typer.Option("--settings", help="How the settings changed, with dates.")
+    ] = False,
+    json: Annotated[str | None, typer.Option("--json", metavar="F.json")] = None,
+    quiet: Quiet = False,
+) -> None:
+    """What is kept."""
+    from hillproof import book_jobs
+    from hillproof.log_args import check_outputs
+
+    check_outputs({"--json": json}, [])
+    target = book_jobs.open_book(book)
+    entries = target.entries()
+    changes = book_jobs.setting_changes(entries) if settings else []
+    if json is not None:
+        from reports.book_text import book_json
+        from reports.write import write_outputs
+
+        write_outputs({json: book_json(entries, changes, target.notes())})
+    if not quiet and json != "-":
+        from reports.book_text import print_book
+
+        print_book(entries, changes, target.notes(), _console(), str(target.folder))
+
+
+@book_app.command("remove")
+def remove(
+    ride: Annotated[str, typer.Argument(metavar="RIDE")], book: Folder = None, quiet: Quiet = False
+) -> None:
+    """Take one ride out of the book for good."""
+    from hillproof import book_jobs
+
+    name = book_jobs.open_book(book).remove(ride)
+    if not quiet:
+        typer.echo(f"Removed: {name}")
+
+
+@book_app.command("check")
+def check(book: Folder = None, quiet: Quiet = False) -> None:
+    """Is all of the book whole?"""
+    from hillproof import book_jobs
+
+    target = book_jobs.open_book(book)
+    faults = target.check()
+    if faults:
+        first, *more = faults
+        raise BookError(
+            where=str(target.folder), what=first,
+            remedy="Remove the ride and add it from its logs again.",
+            more=tuple(BookError(where=str(target.folder), what=one, remedy="") for one in more),
+        )  # fmt: skip
+    if not quiet:
+        typer.echo(f"{len(target.entries())} rides and {len(target.notes())} notes: all whole")
+
+
+@book_app.command("note")
+def note(
+    about: Annotated[str, typer.Argument(metavar="RIDE_OR_DATE")],
+    text: Annotated[str, typer.Argument(metavar="TEXT")],
+    book: Folder = None,
+    rest_voltage: Annotated[
+        float | None, typer.Option("--rest-voltage", metavar="V", help="Pack after long rest.")
+    ] = None,
+    cell_min: Annotated[float | None, typer.Option("--cell-min", metavar="V")] = None,
+    cell_max: Annotated[float | None, typer.Option("--cell-max", metavar="V")] = None,
+    charged_ah: Annotated[float | None, typer.Option("--charged-ah", metavar="AH")] = None,
+    from_pct: Annotated[float | None, typer.Option("--from-pct", metavar="P")] = None,
+    to_pct: Annotated[float | None, typer.Option("--to-pct", metavar="P")] = None,
+    quiet: Quiet = False,
+) -> None:
+    """Keep what was done or measured by hand on a ride or a day."""
+    from hillproof import book_jobs
+    from importers.book_notes import HandNote, checked_measures
+
+    target = book_jobs.open_book(book)
+    day, name = book_jobs.day_of(target, about)
+    measures = checked_measures(
+        rest_voltage_v=rest_voltage, cell_min_v=cell_min, cell_max_v=cell_max,
+        charged_ah=charged_ah, from_pct=from_pct, to_pct=to_pct,
+    )  # fmt: skip
+    target.note(HandNote(about=name, day=day, text=text, **measures))
+    if not quiet:
+        typer.echo(f"Noted for {day}")
+
+
+def ageing(
+    book: Folder = None,
+    pack: Annotated[
+        str | None, typer.Option("--pack", help="Which pack; else that of the newest ride.")
+    ] = None,
+    report: Annotated[str | None, typer.Option("--report", metavar="F.html")] = None,
+    json: Annotated[str | None, typer.Option("--json", metavar="F.json")] = None,
+    open_report: Annotated[bool, typer.Option("--open")] = False,
+    quiet: Quiet = False,
+) -> None:
+    """How the pack has aged over the rides kept, and when it will matter."""
+    from hillproof import book_jobs
+    from hillproof.log_args import check_outputs
+    from reports.write import write_outputs
+
+    check_outputs({"--report": report, "--json": json}, [])
+    target = book_jobs.open_book(book)
+    result = book_jobs.judge(target, pack)
+    contents: dict[str, str | bytes] = {}
+    if json is not None:
+        from reports.ageing_json import ageing_json
+
+        contents[json] = ageing_json(result)
+    if report is not None:
+        from reports.page import ageing_page
+
+        contents[report] = ageing_page(result)
+    write_outputs(contents)
+    if not quiet and "-" not in contents:
+        from reports.ageing_view import print_ageing
+
+        print_ageing(result, _console())
+        for path in contents:
+            typer.echo(f"Written: {path}")
+    if open_report and report and report != "-":
+        import webbrowser
+        from pathlib import Path
+
+        webbrowser.open(Path(report).absolute().as_uri())
+
+
+def _console() -> Console:
+    import sys
+
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())

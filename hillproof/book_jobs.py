@@ -1,0 +1,251 @@
+"""What the book's commands do: keep rides, analyse them anew when needed, sum them up."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hillproof.log_args import SETUP_NAME, choose_setup, log_path
+from importers.errors import BookError, UserError
+
+if TYPE_CHECKING:
+    from analyzer.ageing import AgeingResult
+    from analyzer.ageing_parts import Kept
+    from analyzer.summary import RideSummary
+    from importers.book import Book, Entry
+
+LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".gpx", ".gz", ".zip", ".xz", ".parquet")
+"""Endings a folder's logs are looked for under; named files may have any."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayFacts:
+    """What the rider says of the day, and how to read the logs."""
+
+    setup: str | None = None
+    map_file: str | None = None
+    mass_kg: float | None = None
+    pack_temp_c: float | None = None
+    note: str | None = None
+    start: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What became of one ride handed to `book add`."""
+
+    what: str
+    name: str | None
+    new: bool
+    kind: str = "ride"
+    error: str = ""
+
+
+def default_folder() -> Path:
+    """The book's place in this platform's data folder."""
+    from platformdirs import user_data_path
+
+    return user_data_path("hillproof", appauthor=False) / "book"
+
+
+def open_book(folder: str | None) -> Book:
+    """The book named, else the default one."""
+    from importers.book import Book
+
+    return Book(folder if folder is not None else default_folder())
+
+
+def bundles(arguments: Sequence[str]) -> Iterator[tuple[str, list[str]]]:
+    """Rides in the arguments: one per folder that holds logs, and one of all files named.
+
+    Raises
+    ------
+    BookError : a folder without any log
+    """
+    files = [one for one in arguments if not os.path.isdir(log_path(one))]
+    if files:
+        yield files[0], files
+    for folder in (Path(one) for one in arguments if os.path.isdir(one)):
+        found = False
+        for place in sorted([folder, *(sub for sub in folder.rglob("*") if sub.is_dir())]):
+            logs = [str(f) for f in sorted(place.iterdir()) if _is_log(f)]
+            if logs:
+                found = True
+                yield str(place), logs
+        if not found:
+            raise BookError(
+                where=str(folder),
+                what="no log is in this folder or below it",
+                remedy=f"Logs end with one of {', '.join(LOG_ENDINGS)}; name others as files.",
+            )
+
+
+def _is_log(path: Path) -> bool:
+    return path.is_file() and path.suffix.lower() in LOG_ENDINGS and not path.name.startswith(".")
+
+
+def add_ride(book: Book, what: str, logs: Sequence[str], facts: DayFacts) -> Added:
+    """Keep one ride or charge; an error is told, not raised."""
+    from importers.book import file_hash
+
+    try:
+        hashes = [file_hash(log_path(one)) for one in logs]
+        if all(hashes) and (there := _by_sources(book, hashes)) is not None:
+            return Added(what, there.name, new=False, kind=there.kind)
+        return _add_new(book, what, logs, facts, hashes)
+    except UserError as error:
+        return Added(what, None, new=False, error=str(error))
+
+
+def _by_sources(book: Book, hashes: list[str]) -> Entry | None:
+    wanted = sorted(hashes)
+    return next((one for one in book.entries() if sorted(one.sources) == wanted), None)
+
+
+def _add_new(
+    book: Book, what: str, logs: Sequence[str], facts: DayFacts, hashes: list[str]
+) -> Added:
+    from analyzer.charge_log import charge_summary, is_charge
+    from analyzer.summary import SUMMARY_VERSION, summary_of, to_row
+    from hillproof.jobs import analyse_ride
+
+    own = Path(log_path(logs[0])).parent / SETUP_NAME
+    setup = str(own) if own.is_file() else choose_setup(facts.setup, logs).path
+    result = analyse_ride(
+        logs, setup, map_file=facts.map_file, mass_kg=facts.mass_kg,
+        pack_temp_c=facts.pack_temp_c, note=facts.note, start=facts.start, allow_charge=True,
+    )  # fmt: skip
+    if result.ride.start is None:
+        raise BookError(
+            where=what,
+            what="the logs carry no date, and the book keeps rides by date",
+            remedy="Say when it began: --start 2031-05-04T09:12.",
+        )
+    charging = is_charge(result.ride, result.setup)
+    summary = charge_summary(result) if charging else summary_of(result)
+    name, new = book.add(
+        result.ride, result.setup, sources=hashes, kind=summary.kind, summary=to_row(summary),
+        summary_version=SUMMARY_VERSION,
+    )  # fmt: skip
+    return Added(what, name, new=new, kind=summary.kind)
+
+
+def kept_rides(book: Book, entries: Iterable[Entry]) -> list[Kept]:
+    """Summaries of these rides; those of an older analysis are analysed anew and kept again."""
+    from analyzer.ageing_parts import Kept
+    from analyzer.summary import SUMMARY_VERSION, from_row
+
+    kept = []
+    for entry in entries:
+        if entry.summary is not None and entry.summary_version == SUMMARY_VERSION:
+            kept.append(Kept(entry.name, from_row(entry.summary)))
+        else:
+            kept.append(Kept(entry.name, _renewed(book, entry)))
+    return kept
+
+
+def _renewed(book: Book, entry: Entry) -> RideSummary:
+    from analyzer.charge_log import charge_summary
+    from analyzer.ride_analysis import analyse_ride
+    from analyzer.summary import SUMMARY_VERSION, summary_of, to_row
+    from importers.ride_file import read_ride_file
+
+    result = analyse_ride(*read_ride_file(entry.path))
+    summary = charge_summary(result) if entry.kind == "charge" else summary_of(result)
+    book.renew(entry, to_row(summary), SUMMARY_VERSION)
+    return summary
+
+
+def one_pack(entries: Sequence[Entry], pack: str | None) -> list[Entry]:
+    """The rides of one pack: the named one, else that of the newest ride; one life of it.
+
+    Raises
+    ------
+    BookError : the book is empty, or has no such pack
+    """
+    if not entries:
+        raise BookError(
+            where="book",
+            what="it holds no ride yet",
+            remedy="`hillproof book add LOG… --setup FILE` keeps one.",
+        )
+    wanted = entries[-1].pack if pack is None else pack
+    own = [one for one in entries if one.pack == wanted]
+    if not own:
+        names = ", ".join(sorted({one.pack or "(unnamed)" for one in entries}))
+        raise BookError(where=f"pack {pack}", what="no ride of it is kept",
+                        remedy=f"Packs in this book: {names}.")  # fmt: skip
+    return own
+
+
+def judge(book: Book, pack: str | None) -> AgeingResult:
+    """How has the pack aged over the rides kept? A re-celled pack begins a new life.
+
+    Raises
+    ------
+    importers.errors.UserError : the book is empty or cannot be read
+    """
+    from analyzer.ageing import DayNote, judge_ageing
+    from importers.ride_file import read_ride_file
+
+    entries = one_pack(book.entries(), pack)
+    _, setup = read_ride_file(entries[-1].path)
+    since = setup.pack.in_service_since
+    life = [one for one in entries if since is None or one.start.date() >= since]
+    notes = [DayNote(_noon(one.day), one.text) for one in book.notes()]
+    return judge_ageing(kept_rides(book, life), setup, notes=notes)
+
+
+def _noon(day: str) -> datetime:
+    own = date.fromisoformat(day)
+    return datetime(own.year, own.month, own.day, 12).astimezone()
+
+
+def day_of(book: Book, about: str) -> tuple[str, str]:
+    """The day (ISO 8601) a note belongs to, and what it is about: a date, or a ride's full name.
+
+    Raises
+    ------
+    BookError : neither a date nor a ride of the book
+    """
+    try:
+        return date.fromisoformat(about).isoformat(), about
+    except ValueError:
+        entry = book.find(about)
+        return entry.start.date().isoformat(), entry.name
+
+
+@dataclass(frozen=True, slots=True)
+class SettingChange:
+    """A setting that differs from the ride before, of one pack."""
+
+    ride: str
+    start: datetime
+    key: str
+    before: object
+    after: object
+
+
+def setting_changes(entries: Sequence[Entry]) -> list[SettingChange]:
+    """How the setup changed from ride to ride, by pack, in time order."""
+    from importers.ride_file import read_ride_file
+    from importers.setup_flat import flat_settings
+
+    changes: list[SettingChange] = []
+    last: dict[str, Mapping[str, object]] = {}
+    for entry in entries:
+        _, setup = read_ride_file(entry.path)
+        now: Mapping[str, object] = flat_settings(setup)
+        before = last.get(entry.pack)
+        if before is not None:
+            for key in sorted({*before, *now}):
+                if before.get(key) != now.get(key):
+                    changes.append(
+                        SettingChange(entry.name, entry.start, key, before.get(key), now.get(key))
+                    )
+        last[entry.pack] = now
+    return changes

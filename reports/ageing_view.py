@@ -1,0 +1,167 @@
+"""How a pack has aged, in the rider's words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from analyzer.ageing import AgeingResult, DatedAhead
+from analyzer.estimate import Estimate
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """A paragraph with the word that opens it."""
+
+    word: str
+    text: str
+
+
+def spread(one: Estimate, digits: int, scale: float = 1.0) -> str:
+    """`19.4 (18.9 to 20.1)`; an open side is said."""
+    low = "open" if one.low is None else f"{one.low * scale:.{digits}f}"
+    high = "open" if one.high is None else f"{one.high * scale:.{digits}f}"
+    return f"{one.value * scale:.{digits}f} ({low} to {high})"
+
+
+def headline(result: AgeingResult) -> str:
+    """One sentence that says what matters most."""
+    contact = [one for one in result.jumps if one.part == "instant" and one.step_pct.value > 0]
+    fade = result.capacity.fade_pct_per_year if result.capacity else None
+    growth = result.resistance.growth_pct_per_year if result.resistance else None
+    aged = any(one is not None and one.low is not None and one.low > 0 for one in (fade, growth))
+    if contact:
+        day = f"{contact[-1].date:%d %B %Y}".lstrip("0")
+        return (
+            f"Find a contact first: the resistance jumped on {day}, in the part cells do not make."
+        )
+    if result.jumps:
+        return f"The resistance jumped on {result.jumps[-1].date:%d %B %Y}; see what was done then."
+    if aged:
+        return "The pack has aged, as packs do."
+    if fade is None and growth is None:
+        return f"{result.rides} rides are too few, or too alike, to say how the pack ages."
+    most = [
+        f"{one.high:.1f} % a year in {name}"
+        for name, one in (("capacity", fade), ("resistance", growth))
+        if one is not None and one.high is not None
+    ]
+    return f"No ageing seen yet; at most {' and '.join(most)}."
+
+
+def paragraphs(result: AgeingResult) -> list[Paragraph]:
+    """The text of the ageing report, most important first."""
+    out = [Paragraph("Numbers.", _numbers(result))]
+    if result.jumps:
+        out.append(Paragraph("Jumps.", " ".join(_jumps(result))))
+    when = _when(result)
+    if when:
+        out.append(Paragraph("When.", when))
+    hills = _hills(result)
+    if hills:
+        out.append(Paragraph("On your hills.", hills))
+    out.append(Paragraph("Use.", _use(result)))
+    left = [one for one in result.per_ride if not one.used]
+    if left:
+        why = sorted({one.why_not or "" for one in left})
+        out.append(
+            Paragraph("Left out.", f"{len(left)} of {result.rides} rides ({'; '.join(why)}).")
+        )
+    out += [Paragraph("Not known.", one.text) for one in result.notes]
+    out.append(Paragraph("Basis.", result.basis))
+    out.append(Paragraph("Caution.", CAUTION))
+    return out
+
+
+CAUTION = (
+    "An aged or uneven pack can fail suddenly: no charging unattended, none below 0 °C, and a "
+    "swollen, hot or smelling pack is out of use: ask someone qualified."
+)
+
+
+def _numbers(result: AgeingResult) -> str:
+    told = [f"{result.rides} rides over {result.span_days:.0f} days, {result.rides_used} usable."]
+    if result.capacity is not None and result.of_rated_pct is not None:
+        fade = result.capacity.fade_pct_per_year
+        told.append(
+            f"Capacity {spread(result.capacity.now_ah, 1)} Ah, "
+            f"{spread(result.of_rated_pct, 0)} % of rated; "
+            f"fade {spread(fade, 1)} % a year."
+        )
+    if result.resistance is not None:
+        told.append(
+            f"Resistance at 25 °C {spread(result.resistance.new_25c_ohm, 0, 1000)} mΩ at first, "
+            f"{spread(result.resistance.now_25c_ohm, 0, 1000)} mΩ now; jumps taken out it grows "
+            f"by {spread(result.resistance.growth_pct_per_year, 1)} % a year."
+        )
+    return " ".join(told)
+
+
+def _jumps(result: AgeingResult) -> list[str]:
+    told = []
+    for one in result.jumps:
+        where = {
+            "instant": "nearly all in the part that answers at once: a connector, a crimp or a "
+            "weld. With the pack disconnected, look at the main connector first; stop riding if "
+            "it browns or gets hot",
+            "slow": "in the part that answers slowly: the cells",
+            "both": "in both parts",
+        }[one.part]
+        note = f" You noted: {one.note}." if one.note else ""
+        told.append(f"{one.date:%d %B %Y}: {spread(one.step_pct, 1)} %, {where}.{note}".lstrip("0"))
+    return told
+
+
+def _day(one: DatedAhead) -> str:
+    if one.value is None:
+        return f"not before {one.low:%B %Y}"
+    high = "an open end" if one.high is None else f"{one.high:%B %Y}"
+    return f"about {one.value:%B %Y} (between {one.low:%B %Y} and {high})"
+
+
+def _when(result: AgeingResult) -> str:
+    told = []
+    if result.capacity_80 is not None:
+        told.append(f"80 % of the rated capacity: {_day(result.capacity_80)}.")
+    if result.resistance_150 is not None:
+        told.append(f"150 % of the first resistance: {_day(result.resistance_150)}.")
+    return " ".join(told)
+
+
+def _hills(result: AgeingResult) -> str:
+    told = []
+    for one in result.hills[:3]:
+        at = f"{one.hill} ({one.times} times) at {one.charge_pct:.0f} % charge"
+        if one.from_ is not None and (one.from_ - _newest(result)).days <= 0:
+            told.append(f"{at} reaches the voltage where power is reduced already today.")
+        elif one.from_ is None:
+            early = "" if one.low is None else f", at the earliest in {one.low:%B %Y}"
+            told.append(f"{at}: no date can be said{early}.")
+        else:
+            told.append(f"{at} will reach the derate voltage from about {one.from_:%B %Y}.")
+    return " ".join(told)
+
+
+def _newest(result: AgeingResult) -> datetime:
+    return result.per_ride[-1].kept.start
+
+
+def _use(result: AgeingResult) -> str:
+    use = result.use
+    far = "" if use.distance_km is None else f"{use.distance_km:.0f} km, "
+    return (
+        f"{far}{use.charge_out_ah:.0f} Ah given out, {use.equivalent_full_cycles:.1f} full cycles "
+        f"(charge out over rated), {use.hours_full:.1f} h logged above 95 % charge, "
+        f"{use.hours_hot:.1f} h above 40 °C, {use.charged_cold_ah:.2f} Ah charged below 0 °C."
+    )
+
+
+def print_ageing(result: AgeingResult, console: Console) -> None:
+    """The ageing report's text on the terminal."""
+    console.print(headline(result), style="bold", markup=False)
+    for one in paragraphs(result):
+        console.print(f"{one.word} {one.text}", markup=False)

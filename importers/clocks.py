@@ -28,10 +28,14 @@ COARSE_STEP_S = 0.25
 FINE_STEP_S = (0.02, 0.25)
 """Grids of the two searches; slow channels do not gain from finer ones. Our choice."""
 SEGMENT_S = 240.0
-WINDOW_S = 40.0
+WINDOW_S = {"voltage": 40.0, "current": 40.0, "demand": 40.0, "speed": 120.0}
 MAX_WINDOWS = 90
-SMOOTH_S = 8.0
-"""Slower changes than this are taken out: they match at any lag. Our choice."""
+SMOOTH_S = {"voltage": 8.0, "current": 8.0, "demand": 8.0, "speed": 40.0}
+"""Slower changes than this are taken out: they match at any lag. Speed changes in tens of
+seconds, currents in seconds. Our choice."""
+USUAL_DRIFT = 60e-6
+"""What is known of a clock before any comparison: crystals in loggers and phones are off by some
+tens of ppm (datasheets state 20 to 100). Used only where the logs do not say otherwise."""
 MAX_DRIFT = 0.01
 """Clocks differ by no more than 1 %: crystals by 0.01 %, bare oscillators by 1 %."""
 GOOD_MATCH = 0.6
@@ -134,7 +138,7 @@ def _grids(time_s: NDArray[np.float64], signals: Signals, kinds: list[str], step
         if width > 1 and good.all():
             source = _mean_around(raw, width)
         even = np.interp(at, time_s[good], source[good])
-        quick = _mean_around(even, 3) - _mean_around(even, max(round(SMOOTH_S / step), 3))
+        quick = _mean_around(even, 3) - _mean_around(even, max(round(SMOOTH_S[kind] / step), 3))
         quick[~filled] = 0.0
         if np.std(quick) > 1e-9 * max(float(np.abs(even).max()), 1e-9):
             values[kind] = quick
@@ -232,8 +236,8 @@ def _vote(
     """One round of votes around a guess, and the line through them."""
     rows = [
         (kind, *vote)
-        for begin in _windows(a, kinds)
         for kind in kinds
+        for begin in _windows(a, kind)
         if (vote := _lag(a, b, kind, begin, guess, reach_s)) is not None
     ]
     for choice in (("voltage",), ("speed",), ("voltage", "speed"), tuple(kinds)):
@@ -249,29 +253,26 @@ def _vote(
     return _line(table, a.start_s, kind, a.step_s)
 
 
-def _windows(a: _Grid, kinds: list[str]) -> list[int]:
+def _windows(a: _Grid, kind: str) -> list[int]:
     """Begins of the liveliest unbroken windows of the first log."""
-    size = _window_rows(a)
+    size = _window_rows(a, kind)
     begins = np.arange(0, max(a.filled.size - size, 0) + 1, max(size // 2, 1))
     whole = np.concatenate([[0], np.cumsum(~a.filled)])
     begins = begins[whole[begins + size] - whole[begins] < 0.1 * size]
-    life = np.zeros(begins.size)
-    for kind in kinds:
-        sums = np.concatenate([[0.0], np.cumsum(a.values[kind] ** 2)])
-        mine = sums[begins + size] - sums[begins]
-        life += mine / (mine.max(initial=0.0) + 1e-12)
+    sums = np.concatenate([[0.0], np.cumsum(a.values[kind] ** 2)])
+    life = sums[begins + size] - sums[begins]
     return sorted(int(one) for one in begins[np.argsort(-life, kind="stable")[:MAX_WINDOWS]])
 
 
-def _window_rows(a: _Grid) -> int:
-    return max(min(round(WINDOW_S / a.step_s), a.filled.size), 1)
+def _window_rows(a: _Grid, kind: str) -> int:
+    return max(min(round(WINDOW_S[kind] / a.step_s), a.filled.size), 1)
 
 
 def _lag(
     a: _Grid, b: _Grid, kind: str, begin: int, guess: tuple[float, float], reach_s: float
 ) -> tuple[float, float, float, float] | None:
     """One window's vote: its middle [s], its lag [s], how sharp it is [s], its correlation."""
-    size = _window_rows(a)
+    size = _window_rows(a, kind)
     reach = max(round(reach_s / a.step_s), 3)
     piece = a.values[kind][begin : begin + size]
     middle = a.start_s + (begin + size / 2) * a.step_s
@@ -299,6 +300,16 @@ def _lag(
     lag = begin_there - (a.start_s + begin * a.step_s)
     blur = np.sqrt(max(1 - match[top] ** 2, 1e-4) / -bend / size**0.5) * a.step_s
     return middle, float(lag), float(blur), float(match[top])
+
+
+def _with_usual(slope: float, slope_se: float) -> tuple[float, float]:
+    """A drift and its error, weighed against what clocks usually do where the logs allow it."""
+    if not np.isfinite(slope_se):
+        return 0.0, USUAL_DRIFT
+    if abs(slope) > 3.0 * np.hypot(slope_se, USUAL_DRIFT):
+        return slope, slope_se
+    told, usual = slope_se**-2.0, USUAL_DRIFT**-2.0
+    return slope * told / (told + usual), float((told + usual) ** -0.5)
 
 
 def _line(votes: NDArray[np.float64], start_s: float, kind: str, step_s: float) -> ClockFit | NoFit:
@@ -334,7 +345,8 @@ def _line(votes: NDArray[np.float64], start_s: float, kind: str, step_s: float) 
     scatter = np.sqrt(float(np.average(rest**2, weights=w)) * used / max(used - 2, 0.5))
     scatter = max(scatter, 0.02 * step_s)
     var_x = float(np.average((x - center) ** 2, weights=w))
-    slope_se = scatter / np.sqrt(used * var_x) if free and var_x > 0 else 0.0
+    slope_se = scatter / np.sqrt(used * var_x) if free and var_x > 0 else np.inf
+    slope, slope_se = _with_usual(slope, slope_se)
     mean_se = scatter / np.sqrt(used)
     at_start = base + slope * (start_s - center)
     se = float(np.hypot(mean_se, slope_se * (start_s - center))) + 0.02 * step_s

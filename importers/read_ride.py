@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from importers.channel_map import ChannelMap
 
 NO_FACTS = RideFacts()
+FAR_CLOCK_S = 1800.0
+"""Clocks of one ride further apart than this are said to be. Our choice."""
 
 
 def read_ride(
@@ -151,9 +153,7 @@ def _zone_note(file: str) -> tuple[str, str]:
 
 def _source(one: PlacedLog, first: LogTable, only_drive: str | None) -> Source:
     table = one.table
-    shown = 0.0
-    if table.start is not None and first.start is not None and not one.first:
-        shown = (instant(table.start) - instant(first.start)).total_seconds()
+    shown = _readings_apart_s(table, first)
     known = one.first or one.fit is not None
     channels = tuple(
         reading if reading.channel in (None, "time_s")
@@ -172,6 +172,15 @@ def _source(one: PlacedLog, first: LogTable, only_drive: str | None) -> Source:
     )  # fmt: skip
 
 
+def _readings_apart_s(table: LogTable, first: LogTable) -> float:
+    """What the two clocks showed at their logs' first rows, one less the other [s]."""
+    if table.start is not None and first.start is not None:
+        return (instant(table.start) - instant(first.start)).total_seconds()
+    if table.start is None and first.start is None and table.of_day == first.of_day:
+        return table.first_s - first.first_s
+    return 0.0
+
+
 def _notes(
     placed: Sequence[PlacedLog], remarks: Sequence[str], setup: Setup, drives: Sequence[str]
 ) -> list[tuple[str, str]]:
@@ -180,6 +189,18 @@ def _notes(
         if one.how:
             notes.append(("ride.sources", f"{one.table.file} was placed {one.how}"))
         elif one.fit is not None:
+            apart_s = (
+                _readings_apart_s(one.table, next(log.table for log in placed if log.first))
+                + one.offset_s
+            )
+            if one.table.start is not None and abs(apart_s) > FAR_CLOCK_S:
+                notes.append(
+                    (
+                        "ride.sources",
+                        f"the clock of {one.table.file} is {apart_s / 3600.0:+.1f} h off the "
+                        "first log's, yet both felt the same ride",
+                    )
+                )
             half = 0.5 * (one.fit.high_s - one.fit.low_s)
             notes.append(
                 (

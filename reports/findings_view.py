@@ -25,6 +25,8 @@ from reports.sentences import (
     sentence,
 )
 
+LOWER_BOUNDS = ("derate_from_v", "stop_at_v", "cell_low_v", "cell_empty_v", "min_charge_temp_c")
+"""Limits that are passed downwards."""
 MOST_FINDINGS = 5
 """The contract's first screen."""
 PADDING = 0.35
@@ -166,6 +168,9 @@ def limit_sentence(check: LimitCheck) -> str:
         return f"{name}: nothing seen."
     seen, limit = beside(check.seen, check.set, unit_suffix(check.limit))
     least = "at least " if check.at_least else ""
+    if check.limit.endswith(LOWER_BOUNDS) and check.verdict in (Verdict.EXCEEDED, Verdict.TOUCHED):
+        word = "passed" if check.verdict is Verdict.EXCEEDED else "reached"
+        return f"{name} was {word}: down to {seen}, {limit} is the line."
     told = {
         Verdict.EXCEEDED: f"was exceeded: {least}{seen} against {limit}",
         Verdict.OVERSHOOTS: f"is overshot: {least}{seen} against the {limit} set",

@@ -182,6 +182,12 @@ def _held_back(event: Event, result: RideResult) -> str:
     return text
 
 
+def _near_trip(event: Event, result: RideResult) -> str:
+    if not event.facts:
+        return _plain(event, result)
+    return f"Close to a protection: {event.facts[0].rstrip('.')},"
+
+
 def _log_gap(event: Event, _: RideResult) -> str:
     return f"{duration(event.end_s - event.start_s)} of samples are missing"
 
@@ -208,6 +214,7 @@ _TELL = {
     EventKind.OVERHEAT: _overheat,
     EventKind.POWER_REDUCED: _held_back,
     EventKind.BRAKE_REDUCED: _held_back,
+    EventKind.NEAR_TRIP: _near_trip,
     EventKind.LOG_GAP: _log_gap,
     EventKind.WHEEL_SLIP: _slip,
 }

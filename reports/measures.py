@@ -14,14 +14,21 @@ Numbers = dict[str, float]
 def measure_sentences(event: Event) -> tuple[str, ...]:
     """What was measured in this event beside its peak; empty where nothing was."""
     tell = _TELL.get(event.kind)
-    return tuple(one for one in tell(dict(event.measures)) if one) if tell else ()
+    if tell is None:
+        return ()
+    numbers = dict(event.measures)
+    if any("tolerates" in one for one in event.facts):
+        # The analysis has put the time above the trip into a sentence of its own.
+        numbers.pop("trip_held_s", None)
+        numbers.pop("held_s", None)
+    return tuple(one for one in tell(numbers) if one)
 
 
 def _over(numbers: Numbers) -> list[str]:
     texts = []
     if "mean_a" in numbers:
         text = f"Mean {quantity(numbers['mean_a'], 'a')} over the span"
-        if "mean_30s_a" in numbers:
+        if numbers.get("mean_30s_a", 0.0) > 0:
             text += f"; {quantity(numbers['mean_30s_a'], 'a')} in the worst 30 s"
         if "charge_ah" in numbers:
             text += f"; {quantity(numbers['charge_ah'] * 1000, '', decimals=0)} mAh moved"

@@ -33,6 +33,7 @@ def ride_page(result: RideResult) -> str:
         "timeline": view.timeline,
         "pack-plot": view.pack_figure,
         "sides-plot": view.sides_figure,
+        **{one.id: one.figure for one in view.closeups if one.figure},
     }
     return render("ride.html.j2", view=view, figures=figures)
 

@@ -12,6 +12,8 @@ from analyzer.events import Event
 from analyzer.limits import LimitCheck, Tried
 from analyzer.ride_analysis import RideResult
 from analyzer.words import Severity
+from reports.card_view import Card, roadside_card
+from reports.closeup_view import CloseUp, closeups
 from reports.figures import side_against_side, voltage_against_current
 from reports.findings_view import FindingView, Place, findings_views, place_between
 from reports.headlines import peak_against_limit, quantity_of
@@ -95,6 +97,8 @@ class RideView:
     not_checked: Table
     notes: tuple[tuple[str, str], ...]
     setup_file: str
+    closeups: tuple[CloseUp, ...]
+    card: Card
 
 
 def ride_view(result: RideResult) -> RideView:
@@ -139,6 +143,8 @@ def ride_view(result: RideResult) -> RideView:
         ),
         notes=tuple(_note(one, result) for one in result.notes),
         setup_file=file_name(result.setup.file),
+        closeups=closeups(result),
+        card=roadside_card(result),
     )
 
 

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from reports.findings_view import FindingView
 
 STYLE = {Severity.ACT: "bold red", Severity.WATCH: "bold yellow", Severity.NOTE: "bold cyan"}
+MOST_NOT_CHECKED = 5
+"""So many things not checked are named; the report has all. Our choice."""
 SHOWN_PARTS = ("Numbers", "Do", "Cost", "Caution")
 """Paragraphs of a finding that the terminal shows; the report has all. Our choice."""
 
@@ -39,10 +41,11 @@ def print_ride(result: RideResult, console: Console) -> None:
         if one is not None:
             console.print(Text(f"{label}: {estimate(one, suffix)}"))
     if result.not_checked:
-        what = joined(tuple(one.what for one in result.not_checked[:6]))
-        more = len(result.not_checked) - 6
-        rest = f" and {more} more" if more > 0 else ""
-        console.print(Text(f"Not checked: {what}{rest}.", style="dim"))
+        what = [one.what for one in result.not_checked[:MOST_NOT_CHECKED]]
+        more = len(result.not_checked) - len(what)
+        if more:
+            what.append(f"{more} more (in the report)")
+        console.print(Text(f"Not checked: {joined(what)}.", style="dim"))
 
 
 def _ride_line(result: RideResult) -> str:

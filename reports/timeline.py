@@ -243,16 +243,17 @@ def stacked(
     closer: tuple[tuple[float, float], ...] = (),
     hole_s: float = 0.0,
     strip: bool = True,
+    panel_px: int = PANEL_PX,
 ) -> Figure:
     """Panels under one another over one time axis, with a strip for event marks on top."""
     top = STRIP_PX if strip else 0
-    height = top + len(panels) * (PANEL_PX + GAP_PX)
+    height = top + len(panels) * (panel_px + GAP_PX)
     traces: list[Figure] = []
     layout: Figure = {"shapes": [], "annotations": [], "height": height + 64}
     ends = (float(time_s[0]), float(time_s[-1]))
     for place, panel in enumerate(panels):
-        upper = 1 - (top + place * (PANEL_PX + GAP_PX) + GAP_PX) / height
-        domain = [max(upper - PANEL_PX / height, 0.0), upper]
+        upper = 1 - (top + place * (panel_px + GAP_PX) + GAP_PX) / height
+        domain = [max(upper - panel_px / height, 0.0), upper]
         axis = f"y{place + 2}"
         layout[f"yaxis{place + 2}"] = {
             "domain": domain,

@@ -1,0 +1,233 @@
+"""A loss of drive or braking, close up: the seconds around it with every limit, and its causes
+ranked with what speaks for each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from analyzer.events import Cause, Event
+from analyzer.quantities import Floats, pack_current_a, pack_voltage_v
+from analyzer.ride_analysis import RideResult
+from analyzer.words import EventKind
+from reports.advice import Advice, advice_of
+from reports.headlines import event_headline
+from reports.numbers import chance, duration
+from reports.sentences import KIND, capital, cause_name, joined, sentence
+from reports.timeline import Figure, Line, Panel, drive_style, ride_panels, stacked
+
+LOSSES = (EventKind.BRAKE_LOSS, EventKind.CUTOUT)
+MOST_CLOSEUPS = 4
+"""So many losses are drawn close up; the others stand in the tables. Our choice."""
+BEFORE_S, AFTER_S, MOST_S = 12.0, 6.0, 60.0
+"""What is shown around a loss [s]. Our choice: trips have delays of seconds, a rider lets go
+within one."""
+POINTS = 700
+"""Points a line of a close-up: 60 s at more than 10 Hz. Our choice."""
+SHOWN_BELOW_PCT = 160.0
+"""Use of a limit beyond this is cut off, so that the line at 100 % stays readable. Our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class CauseView:
+    """One candidate: its name, its chance as words and as the length of a bar, its case."""
+
+    name: str
+    chance: str
+    bar_pct: int
+    evidence: tuple[str, ...]
+    would_confirm: tuple[str, ...]
+    consequences: str
+    advice: Advice
+
+
+@dataclass(frozen=True, slots=True)
+class CloseUp:
+    """One loss: its sentence, its seconds as a figure, its causes."""
+
+    id: str
+    headline: str
+    span: str
+    figure: dict[str, Any]
+    moments: tuple[str, ...]
+    causes: tuple[CauseView, ...]
+
+
+def closeups(result: RideResult) -> tuple[CloseUp, ...]:
+    """Every loss of drive or braking close up, the gravest first, then in order."""
+    losses = [one for one in result.events if one.kind in LOSSES]
+    losses.sort(key=lambda one: (LOSSES.index(one.kind), -one.severity.rank, one.start_s))
+    return tuple(
+        _closeup(event, place + 1, result) for place, event in enumerate(losses[:MOST_CLOSEUPS])
+    )
+
+
+def _closeup(event: Event, place: int, result: RideResult) -> CloseUp:
+    end_s = min(event.end_s, event.start_s + MOST_S)
+    view = (event.start_s - BEFORE_S, end_s + AFTER_S)
+    moments = list(_moments(event, view, result))
+    return CloseUp(
+        id=f"close-up-{place}",
+        headline=event_headline([event], result),
+        span=f"{KIND[event.kind]} for {duration(event.end_s - event.start_s)}",
+        figure=_figure(event, view, moments, result),
+        moments=tuple(f"{mark}: {text}" for mark, _, text in moments),
+        causes=tuple(cause_view(one) for one in event.causes),
+    )
+
+
+def cause_view(one: Cause) -> CauseView:
+    """One candidate cause as the page shows it."""
+    then = joined([cause_name(word) for word in one.consequences])
+    return CauseView(
+        name=capital(cause_name(one.cause)),
+        chance=chance(one.probability),
+        bar_pct=max(round(100 * one.probability), 1),
+        evidence=tuple(map(sentence, one.evidence)),
+        would_confirm=tuple(map(sentence, one.would_confirm)),
+        consequences=sentence(f"What followed: {then}") if then else "",
+        advice=advice_of(one.remedy),
+    )
+
+
+def _moments(
+    event: Event, view: tuple[float, float], result: RideResult
+) -> Iterator[tuple[str, float, str]]:
+    """(mark, second, text) of what decides in these seconds, in order, marked a, b, c …"""
+    gone = "drive gone" if event.kind is EventKind.CUTOUT else "motor braking gone"
+    found = [(event.start_s, gone)]
+    if event.end_s < result.ride.time_s[-1]:
+        found.append((event.end_s, "back"))
+    else:
+        found.append((event.end_s, "the log ends"))
+    for other in result.events:
+        if other is not event and view[0] <= other.start_s <= view[1]:
+            found.append((other.start_s, KIND[other.kind].lower()))
+    found = [one for one in found if view[0] <= one[0] <= view[1]]
+    for letter, (at_s, text) in zip("abcdefghij", sorted(found), strict=False):
+        yield letter, at_s, f"{_offset(at_s - event.start_s)}, {text}"
+
+
+def _offset(seconds: float) -> str:
+    if abs(seconds) < 0.005:
+        return "at 0 s"
+    return f"{duration(abs(seconds))} {'before' if seconds < 0 else 'after'}"
+
+
+def _figure(
+    event: Event,
+    view: tuple[float, float],
+    moments: list[tuple[str, float, str]],
+    result: RideResult,
+) -> Figure:
+    ride = result.ride
+    rows = slice(*np.searchsorted(ride.time_s, view))
+    panels = [panel for panel in ride_panels(result) if "eight" not in panel.title]
+    panels = [_with_drive_voltages(panel, result) for panel in panels]
+    used = _limits_used(result)
+    if used.lines:
+        panels.insert(min(3, len(panels)), used)
+    cut = [
+        Panel(
+            panel.title,
+            panel.unit,
+            [Line(x.name, x.values[rows], x.colour, x.dash, x.width) for x in panel.lines],
+            panel.levels,
+        )
+        for panel in panels
+    ]
+    cut = [panel for panel in cut if any(np.isfinite(one.values).any() for one in panel.lines)]
+    # Seconds are counted from the loss, so that float32 keeps milliseconds anywhere in a ride.
+    time_s = ride.time_s[rows] - event.start_s
+    if not cut or time_s.size == 0:
+        return {}
+    figure = stacked(cut, time_s, most=POINTS, hole_s=ride.gap_s, strip=False, panel_px=104)
+    figure["clock"] = None
+    figure["plain_seconds"] = True
+    figure["ends"] = [view[0] - event.start_s, view[1] - event.start_s]
+    figure["layout"]["xaxis"]["title"] = {"text": "seconds from the loss"}
+    for letter, at_s, _ in moments:
+        _mark(figure["layout"], letter, at_s - event.start_s)
+    return figure
+
+
+def _mark(layout: Figure, letter: str, at_s: float) -> None:
+    layout["shapes"].append(
+        {
+            "type": "line",
+            "xref": "x",
+            "yref": "paper",
+            "x0": at_s,
+            "x1": at_s,
+            "y0": 0,
+            "y1": 1,
+            "line": {"color": "@ink", "width": 1, "dash": "dot"},
+        }
+    )
+    layout["annotations"].append(
+        {
+            "text": f"<b>{letter}</b>",
+            "xref": "x",
+            "yref": "paper",
+            "x": at_s,
+            "y": 1,
+            "yanchor": "bottom",
+            "xanchor": "center",
+            "showarrow": False,
+        }
+    )
+
+
+def _with_drive_voltages(panel: Panel, result: RideResult) -> Panel:
+    """In a close-up each controller's own voltage tells who stopped and who was cut off."""
+    own = [d for d in result.ride.drives if result.ride.has(f"{d}.battery_voltage_v")]
+    of_pack = result.ride.has("pack_voltage_v")
+    if panel.title != "Pack voltage" or len(own) + of_pack < 2:
+        return panel
+    # The mean of the controllers' readings says nothing that their own lines do not say better.
+    lines = [line for line in panel.lines if of_pack or line.name != "measured"]
+    for drive in own:
+        values = result.ride.get(f"{drive}.battery_voltage_v")
+        if values is not None:
+            colour, dash = drive_style(result, drive)
+            lines.append(Line(f"at {drive}", values, colour, dash, 1.0))
+    return Panel("Voltage", panel.unit, lines, panel.levels)
+
+
+def _limits_used(result: RideResult) -> Panel:
+    """How much of each limit was used, sample by sample: at 100 % it is reached."""
+    ride, setup = result.ride, result.setup
+    panel = Panel("Used of each limit", "%", levels=[(100.0, "reached", "@act")])
+    styles = iter([("@c2", "solid"), ("@c1", "6px,2px"), ("@c3", "2px,2px"), ("@c4", "solid"),
+                   ("@c5", "6px,2px"), ("@c6", "2px,2px")])  # fmt: skip
+
+    def add(name: str, used: Floats) -> None:
+        style = next(styles, None)
+        if style is not None:
+            panel.lines.append(Line(name, np.clip(100 * used, 0.0, SHOWN_BELOW_PCT), *style))
+
+    current = pack_current_a(ride, setup)
+    if current is not None:
+        given = [
+            ("BMS trip", setup.bms.discharge_trip_a, 1.0),
+            ("BMS rating", setup.bms.discharge_rating_a, 1.0),
+            ("charge rating", _least(setup.bms.charge_rating_a, setup.pack.charge_rating_a), -1.0),
+        ]
+        for name, limit, sign in given:
+            if limit is not None:
+                add(name, sign * current.values / limit)
+    voltage = pack_voltage_v(ride, setup)
+    stops = [one.stop_at_v for one in setup.drives if one.stop_at_v is not None]
+    if voltage is not None and stops and result.pack_fit is not None:
+        rest = result.pack_fit.rest_voltage_v
+        with np.errstate(invalid="ignore", divide="ignore"):
+            way = np.where(rest > max(stops), (rest - voltage.values) / (rest - max(stops)), np.nan)
+        add("way from rest to the stop voltage", way)
+    return panel
+
+
+def _least(*values: float | None) -> float | None:
+    return min((one for one in values if one is not None), default=None)

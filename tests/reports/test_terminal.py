@@ -1,0 +1,60 @@
+"""What the commands print: whole sentences, plain when piped, coloured on a terminal."""
+
+import io
+
+import pytest
+from made.ride_results import bare_result, made_result
+from rich.console import Console
+
+from reports.terminal import print_look, print_ride
+
+
+def printed(call, what, **options):
+    text = io.StringIO()
+    call(what, Console(file=text, width=100, **options))
+    return text.getvalue()
+
+
+@pytest.mark.parametrize("result", [made_result(), made_result(("motor",)), bare_result()])
+def test_piped_it_is_plain_text_in_whole_sentences(result):
+    text = io.StringIO()
+    print_ride(result, Console(file=text, width=80, soft_wrap=True))
+    assert "\x1b" not in text.getvalue()
+    for one in result.findings[:1]:
+        assert one.severity.value.upper() in text.getvalue()
+    if result.findings:
+        assert (
+            "Set each drive's battery limit to 17.5 A or less: 35 A together and 1 A for lights."
+            in (text.getvalue())
+        )
+
+
+def test_on_a_terminal_it_is_coloured():
+    assert "\x1b[" in printed(print_ride, made_result(), force_terminal=True)
+
+
+def test_look_tells_what_was_read_and_what_to_type():
+    text = printed(print_look, made_result().ride.sources)
+    for part in (
+        "ride.csv: whole ride",
+        "left.battery_current_a",
+        "turned",
+        "88 %",
+        "not read",
+        "! 3 rows were cut short and left out.",
+        "NAME=path",
+        "--write-map FILE",
+    ):
+        assert part in text
+    assert "/home/" not in text
+
+
+def test_a_hostile_header_is_not_markup():
+    from dataclasses import replace
+
+    from importers.ride import ChannelReading
+
+    source = made_result().ride.sources[0]
+    odd = ChannelReading("[bold red]x[/bold]", None, "", 1, None, 0.0)
+    text = printed(print_look, (replace(source, channels=(odd,)),))
+    assert "[bold red]x[/bold]" in text

@@ -49,13 +49,14 @@ def mend(
     wraps_s: tuple[float, ...] = (),
     dated: bool = False,
     wall: bool = False,
+    of_day: bool = False,
     epoch_s: float = 0.0,
 ) -> Mended:
     """In which order did these rows happen, and when?
 
     `readings_s` are n finite clock readings in file order; `wraps_s` the lengths after which
-    this clock may start again; `dated` clocks know the date, `wall` ones do not know summer
-    time; `epoch_s` is what reading 0 means in seconds since 1970.
+    this clock may start again, `of_day` clocks at midnight; `dated` clocks know the date, `wall`
+    ones do not know summer time; `epoch_s` is what reading 0 means in seconds since 1970.
     """
     pace = usual_step(readings_s)
     remarks: list[str] = []
@@ -64,7 +65,7 @@ def mend(
     if dropped:
         remarks.append(f"{dropped} rows with an impossible time left out")
     time_s = readings_s[rows]
-    time_s = _unwrap(time_s, wraps_s, pace, remarks)
+    time_s = _unwrap(time_s, wraps_s, pace, remarks, of_day=of_day)
     if dated:
         time_s = _set_clock(time_s, pace, epoch_s, remarks)
         if wall:
@@ -97,7 +98,12 @@ def _without_spikes(time_s: NDArray[np.float64], pace: float) -> NDArray[np.intp
 
 
 def _unwrap(
-    time_s: NDArray[np.float64], wraps_s: tuple[float, ...], pace: float, remarks: list[str]
+    time_s: NDArray[np.float64],
+    wraps_s: tuple[float, ...],
+    pace: float,
+    remarks: list[str],
+    *,
+    of_day: bool,
 ) -> NDArray[np.float64]:
     """Counters and times of day that start again at a fixed length, made to run on."""
     steps = np.diff(time_s)
@@ -112,7 +118,7 @@ def _unwrap(
         after_s = steps[falls] + wrap
         from_top = np.minimum(np.abs(wrap - time_s[falls]), np.abs(wrap / 2 - time_s[falls]))
         hit = (after_s > 0) & (after_s <= near) & (from_top <= near)
-        if wrap in (86_400.0, 43_200.0):
+        if of_day and wrap >= 43_200.0:
             hit |= steps[falls] < -wrap / 2
         elif hit.sum() > 3:  # surely this counter: every large fall is at least one turn of it
             hit |= steps[falls] < -max(near, wrap / 20)

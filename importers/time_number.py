@@ -164,5 +164,5 @@ def _score(pace_s: float, top_s: float) -> float:
     hertz = 1.0 / pace_s
     slow = max(np.log10(USUAL_HZ[0] / hertz), 0.0)
     fast = max(np.log10(hertz / USUAL_HZ[1]), 0.0)
-    too_long = max(np.log10(top_s / LONGEST_S), 0.0)
+    too_long = max(np.log10(max(top_s, 1.0) / LONGEST_S), 0.0)
     return float(-2.0 * slow - 2.0 * fast - 2.0 * too_long)

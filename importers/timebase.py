@@ -135,7 +135,7 @@ def _mend_rows(clock: Clock, rows: NDArray[np.intp]) -> _Parts:
     epoch_s = clock.epoch_s or 0.0
     done: Mended = mend(
         clock.time_s[rows], wraps_s=clock.wraps_s, dated=clock.epoch_s is not None,
-        wall=not clock.zoned, epoch_s=epoch_s,
+        wall=not clock.zoned, of_day=_tells_time_of_day(clock), epoch_s=epoch_s,
     )  # fmt: skip
     even = spread(done.time_s, epoch_s)
     remarks = [*done.remarks, *([even.remark] if even.remark else [])]

@@ -38,6 +38,8 @@ USUAL_DRIFT = 60e-6
 tens of ppm (datasheets state 20 to 100). Used only where the logs do not say otherwise."""
 MAX_DRIFT = 0.01
 """Clocks differ by no more than 1 %: crystals by 0.01 %, bare oscillators by 1 %."""
+JUDGED_S = 60.0
+"""Logs shorter than this are never said to be of different rides. Our choice."""
 GOOD_MATCH = 0.6
 """Correlation from which a window's vote counts. Our choice."""
 COARSE_MATCH = 0.35
@@ -100,7 +102,7 @@ def fit_clock(
     )
     fine_a, fine_b = _grids(first_s, first, kinds, step), _grids(second_s, second, kinds, step)
     reach_s = 1.5
-    fit: ClockFit | NoFit = NoFit(active=True, why="no window agrees")
+    fit: ClockFit | NoFit = NoFit(active=False, why="no window agrees")
     for _ in range(3):
         fit = _vote(fine_a, fine_b, kinds, guess, reach_s)
         if isinstance(fit, NoFit):
@@ -177,7 +179,10 @@ def _coarse(a: _Grid, b: _Grid, kinds: list[str]) -> tuple[float, float] | NoFit
         return NoFit(active=False, why="what they have in common hardly changes")
     line = _consensus(np.asarray(votes, np.float64).reshape(-1, 3))
     if line is None or line[2] < max(0.5 * min(seen, len(begins)), 1):
-        return NoFit(active=seen >= 2, why=f"their {' and '.join(kinds)} do not go together")
+        long_enough = short.filled.size * COARSE_STEP_S >= JUDGED_S
+        return NoFit(
+            active=seen >= 2 and long_enough, why=f"their {' and '.join(kinds)} do not go together"
+        )
     return line[0], line[1]
 
 
@@ -234,11 +239,16 @@ def _vote(
     a: _Grid, b: _Grid, kinds: list[str], guess: tuple[float, float], reach_s: float
 ) -> ClockFit | NoFit:
     """One round of votes around a guess, and the line through them."""
+    longest = min(a.filled.size, b.filled.size) // 3
+
+    def size(kind: str) -> int:
+        return max(min(round(WINDOW_S[kind] / a.step_s), longest), 10)
+
     rows = [
         (kind, *vote)
         for kind in kinds
-        for begin in _windows(a, kind)
-        if (vote := _lag(a, b, kind, begin, guess, reach_s)) is not None
+        for begin in _windows(a, kind, size(kind))
+        if (vote := _lag(a, b, kind, begin, size(kind), guess, reach_s)) is not None
     ]
     for choice in (("voltage",), ("speed",), ("voltage", "speed"), tuple(kinds)):
         mine = [row for row in rows if row[0] in choice]
@@ -247,16 +257,17 @@ def _vote(
     else:
         mine = rows
     if not mine:
-        return NoFit(active=True, why=f"their {' and '.join(kinds)} do not go together")
+        return NoFit(active=False, why=f"their {' and '.join(kinds)} hardly go together")
     kind = " and ".join(one for one in KINDS if any(row[0] == one for row in mine))
     table = np.asarray([row[1:] for row in mine], np.float64)
     return _line(table, a.start_s, kind, a.step_s)
 
 
-def _windows(a: _Grid, kind: str) -> list[int]:
-    """Begins of the liveliest unbroken windows of the first log."""
-    size = _window_rows(a, kind)
-    begins = np.arange(0, max(a.filled.size - size, 0) + 1, max(size // 2, 1))
+def _windows(a: _Grid, kind: str, size: int) -> list[int]:
+    """Begins of the liveliest unbroken windows of `size` rows of the first log."""
+    if a.filled.size < size:
+        return []
+    begins = np.arange(0, a.filled.size - size + 1, max(size // 2, 1))
     whole = np.concatenate([[0], np.cumsum(~a.filled)])
     begins = begins[whole[begins + size] - whole[begins] < 0.1 * size]
     sums = np.concatenate([[0.0], np.cumsum(a.values[kind] ** 2)])
@@ -264,15 +275,10 @@ def _windows(a: _Grid, kind: str) -> list[int]:
     return sorted(int(one) for one in begins[np.argsort(-life, kind="stable")[:MAX_WINDOWS]])
 
 
-def _window_rows(a: _Grid, kind: str) -> int:
-    return max(min(round(WINDOW_S[kind] / a.step_s), a.filled.size), 1)
-
-
 def _lag(
-    a: _Grid, b: _Grid, kind: str, begin: int, guess: tuple[float, float], reach_s: float
+    a: _Grid, b: _Grid, kind: str, begin: int, size: int, guess: tuple[float, float], reach_s: float
 ) -> tuple[float, float, float, float] | None:
     """One window's vote: its middle [s], its lag [s], how sharp it is [s], its correlation."""
-    size = _window_rows(a, kind)
     reach = max(round(reach_s / a.step_s), 3)
     piece = a.values[kind][begin : begin + size]
     middle = a.start_s + (begin + size / 2) * a.step_s

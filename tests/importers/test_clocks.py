@@ -1,0 +1,62 @@
+"""Offset and drift between logs, against the clocks the logs were made with."""
+
+import numpy as np
+import pytest
+from ride_logs import drive_log, made_ride, pack_log, track_log
+
+from importers.clocks import ClockFit, NoFit, fit_clock
+from importers.place_logs import signals_of
+
+
+def fitted(first, second) -> ClockFit | NoFit:
+    return fit_clock(first.time_s, signals_of(first), second.time_s, signals_of(second))
+
+
+def errors(seed: int, make, **more) -> tuple[float, float, ClockFit]:
+    """(offset error s, drift error ppm, fit) for one made ride and clock."""
+    ride = made_ride(seed)
+    offset_s, drift_ppm = ride.rng.uniform(-30, 30), ride.rng.normal(0, 40)
+    first = drive_log(ride, file="left.csv", role="left")
+    second = make(ride, file="b.csv", offset_s=offset_s, drift_ppm=drift_ppm, from_s=-7.0, **more)
+    fit = fitted(first, second)
+    assert isinstance(fit, ClockFit)
+    truth_s = offset_s + drift_ppm * 1e-6 * first.first_s - (second.first_s - first.first_s)
+    assert fit.low_s <= truth_s <= fit.high_s or abs(fit.offset_s - truth_s) < 0.005
+    return fit.offset_s - truth_s, fit.drift_ppm - drift_ppm, fit
+
+
+def test_two_drives_at_20_hz() -> None:
+    rows = [errors(seed, drive_log, role="right") for seed in range(8)]
+    assert np.median([abs(row[0]) for row in rows]) < 0.020
+    assert max(abs(row[0]) for row in rows) < 0.025
+    assert np.median([abs(row[1]) for row in rows]) < 5.0
+
+
+def test_a_bms_and_a_track_at_1_hz_well_under_a_sample() -> None:
+    assert np.median([abs(errors(seed, pack_log)[0]) for seed in range(5)]) < 0.1
+    assert np.median([abs(errors(seed, track_log)[0]) for seed in range(5)]) < 0.2
+
+
+def test_a_bare_oscillator_that_runs_half_a_percent_fast() -> None:
+    ride = made_ride(3)
+    first = drive_log(ride, file="a", role="left")
+    second = drive_log(ride, file="b", role="right", offset_s=4.0, drift_ppm=5000.0)
+    fit = fitted(first, second)
+    assert isinstance(fit, ClockFit)
+    assert fit.drift_ppm == pytest.approx(5000.0, abs=25.0)
+
+
+def test_logs_of_different_rides_do_not_fit() -> None:
+    fit = fitted(
+        drive_log(made_ride(1), file="a", role="left"), drive_log(made_ride(2), file="b", role="r")
+    )
+    assert isinstance(fit, NoFit)
+    assert fit.active
+
+
+def test_nothing_happens_nothing_is_claimed() -> None:
+    time_s = np.arange(0, 300, 0.1)
+    still = {"voltage": np.full(time_s.size, 50.0)}
+    fit = fit_clock(time_s, still, time_s, still)
+    assert isinstance(fit, NoFit)
+    assert not fit.active

@@ -3,8 +3,9 @@ be said before any ride, with intervals as wide as cells of one kind differ."""
 
 from __future__ import annotations
 
+from analyzer.setup_evidence import Evidence
 from analyzer.setup_finding import SetupFinding, Sheet, Suggestion, above, drive_key, num, unique
-from analyzer.setup_paper import braking_room_pct, fade_from_pct, paper_resistance_ohm
+from analyzer.setup_paper import braking_room_pct, fade_from_pct
 from analyzer.setup_sums import total
 from analyzer.words import Severity
 from importers.setup_types import Setup
@@ -18,12 +19,12 @@ PLATING_C = 0.0
 JEITA guidance: none below 0 degC."""
 
 
-def check_braking(setup: Setup, sheet: Sheet) -> None:
+def check_braking(setup: Setup, evidence: Evidence, sheet: Sheet) -> None:
     """What braking does to a full pack and to a cold one."""
     summed = total(setup, "brake")
     if summed is None:
         return
-    _check_full(setup, summed.value, summed.keys, sheet)
+    _check_full(setup, summed.value, summed.keys, evidence, sheet)
     _check_cold(setup, summed.value, summed.keys, sheet)
 
 
@@ -40,7 +41,9 @@ def _high_line(setup: Setup) -> tuple[float, tuple[str, ...], str] | None:
     return min(lines) if lines else None
 
 
-def _check_full(setup: Setup, current_a: float, keys: tuple[str, ...], sheet: Sheet) -> None:
+def _check_full(
+    setup: Setup, current_a: float, keys: tuple[str, ...], evidence: Evidence, sheet: Sheet
+) -> None:
     line = _high_line(setup)
     if line is None:
         sheet.miss(
@@ -50,8 +53,8 @@ def _check_full(setup: Setup, current_a: float, keys: tuple[str, ...], sheet: Sh
         )
         return
     line_v, line_keys, what = line
-    rise = paper_resistance_ohm(setup)
-    room = braking_room_pct(setup, current_a, line_v)
+    rise = evidence.resistance_ohm
+    room = braking_room_pct(setup, current_a, line_v, rise)
     full_key = () if setup.pack.cell_full_v is None else ("pack.cell_full_v",)
     peak_v = setup.full_v + current_a * rise.value
     over = above(setup.full_v + current_a * (rise.low or 0.0), line_v)
@@ -66,8 +69,8 @@ def _check_full(setup: Setup, current_a: float, keys: tuple[str, ...], sheet: Sh
             limit=round(line_v, 6),
             message=f"Braking with {num(current_a, 'A')} into a full pack "
             f"({num(setup.full_v, 'V')}) lifts it to about {num(round(peak_v, 1), 'V')} "
-            f"({_span(setup.full_v, current_a, rise.low, rise.high)}, from the usual resistance "
-            f"of such cells); {what} at {num(line_v, 'V')}.",
+            f"({_span(setup.full_v, current_a, rise.low, rise.high)}, "
+            f"{evidence.resistance_from}); {what} at {num(line_v, 'V')}.",
             why="A full pack takes no charge: the voltage climbs until something opens, and "
             "motor braking is gone on the descent."
             if over
@@ -120,7 +123,7 @@ def _check_cold(setup: Setup, current_a: float, keys: tuple[str, ...], sheet: Sh
     )
 
 
-def check_sag(setup: Setup, sheet: Sheet) -> None:
+def check_sag(setup: Setup, evidence: Evidence, sheet: Sheet) -> None:
     """At full current, from which state of charge on will power fade? On paper only."""
     summed = total(setup, "drive")
     derates = [d for d in setup.drives if d.derate_from_v is not None]
@@ -128,13 +131,13 @@ def check_sag(setup: Setup, sheet: Sheet) -> None:
         return
     first = max(derates, key=lambda d: d.derate_from_v or 0.0)
     derate_v = first.derate_from_v or 0.0
-    fade = fade_from_pct(setup, summed.value, derate_v)
-    ohm = paper_resistance_ohm(setup)
+    ohm = evidence.resistance_ohm
+    fade = fade_from_pct(setup, summed.value, derate_v, ohm)
     message = (
         f"With {num(summed.value, 'A')} the pack sags by about "
         f"{num(round(summed.value * ohm.value, 1), 'V')}, and power is reduced below about "
-        f"{fade.value:.0f} % charge ({fade.low or 0:.0f} to {fade.high or 0:.0f} %, from the usual "
-        f"resistance of such cells; derate at {num(derate_v, 'V')})."
+        f"{fade.value:.0f} % charge ({fade.low or 0:.0f} to {fade.high or 0:.0f} %, "
+        f"{evidence.resistance_from}; derate at {num(derate_v, 'V')})."
     )
     if fade.value < FADE_NOTE_PCT:
         sheet.held.append(message)

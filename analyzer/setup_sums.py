@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from analyzer.setup_evidence import Evidence
 from analyzer.setup_finding import (
     MARGIN,
     SetupFinding,
@@ -117,7 +118,7 @@ def total(setup: Setup, direction: Direction) -> Total | None:
             parts.append((drive.name, float(value), drive_key(setup, drive, name)))
     if not parts:
         return None
-    aux_a = (setup.pack.aux_a or 0.0) if direction == "drive" else 0.0
+    aux_a = _aux_a(setup, direction)
     value = sum(part for _, part, _ in parts) + aux_a
     return Total(direction, value, tuple(parts), aux_a, tuple(missing))
 
@@ -134,23 +135,53 @@ def bounds(setup: Setup, direction: Direction) -> list[tuple[Bound, float | None
     return found
 
 
-def allowed_a(setup: Setup, direction: Direction) -> tuple[float, str] | None:
+def allowed_a(
+    setup: Setup, direction: Direction, overshoot: float = 1.0
+) -> tuple[float, str] | None:
     """The most all drives and lights together should be set to: the lowest rating less the
-    margin, and whose rating that is; None where none is given."""
+    margin and less what limits were seen to overshoot, and whose rating that is; None where none
+    is given."""
     given = [(v, b.key) for b, v in bounds(setup, direction) if v is not None]
     if not given:
         return None
     lowest, key = min(given)
-    return lowest * (1 - MARGIN), key
+    aux_a = _aux_a(setup, direction)
+    return (lowest * (1 - MARGIN) - aux_a) / overshoot + aux_a, key
 
 
-def check_sums(setup: Setup, sheet: Sheet) -> None:
+def _aux_a(setup: Setup, direction: Direction) -> float:
+    """Lights take from what braking gives, so they count when driving only."""
+    return (setup.pack.aux_a or 0.0) if direction == "drive" else 0.0
+
+
+def each_a(setup: Setup, direction: Direction, overshoot: float = 1.0) -> float | None:
+    """An equal part for every drive of what the lowest rating leaves, as one sets it; None where
+    no rating is given or the lights alone use it up."""
+    allowed = allowed_a(setup, direction, overshoot)
+    if allowed is None:
+        return None
+    each = floor_a((allowed[0] - _aux_a(setup, direction)) / len(setup.drives))
+    return each if each > 0 else None
+
+
+def each_why(setup: Setup, direction: Direction, each: float, overshoot: float) -> str:
+    """Why that part: the sum it makes, the rating it stays under, what was seen to overshoot."""
+    allowed = allowed_a(setup, direction, overshoot)
+    assert allowed is not None
+    aux_a, count = _aux_a(setup, direction), len(setup.drives)
+    lights = f" and {num(aux_a, 'A')} for lights" if aux_a > 0 else ""
+    times = f"{count} × {num(each, 'A')}" if count > 1 else num(each, "A")
+    seen = f", the {pct(overshoot - 1)} that rides overshot included" if overshoot > 1.005 else ""
+    return f"{times}{lights} stay 10 % under {allowed[1]}, the lowest rating given{seen}."
+
+
+def check_sums(setup: Setup, evidence: Evidence, sheet: Sheet) -> None:
     """Hold the sum of limits, driving and braking, against every rating that is given."""
     for direction in ("drive", "brake"):
-        _check_sum(setup, direction, sheet)
+        _check_sum(setup, direction, evidence, sheet)
 
 
-def _check_sum(setup: Setup, direction: Direction, sheet: Sheet) -> None:
+def _check_sum(setup: Setup, direction: Direction, evidence: Evidence, sheet: Sheet) -> None:
     verb = "driving" if direction == "drive" else "braking"
     summed = total(setup, direction)
     if summed is None or summed.missing:
@@ -165,12 +196,14 @@ def _check_sum(setup: Setup, direction: Direction, sheet: Sheet) -> None:
             else:
                 sheet.miss(f"the drives together, {verb}, against {bound.what}", bound.key)
         elif summed is not None:
-            _hold(setup, summed, bound, limit, sheet)
+            _hold(setup, summed, bound, limit, evidence, sheet)
     if peaks:
         sheet.miss(f"the drives together, {verb}, against short peaks", *peaks)
 
 
-def _hold(setup: Setup, summed: Total, bound: Bound, limit: float, sheet: Sheet) -> None:
+def _hold(
+    setup: Setup, summed: Total, bound: Bound, limit: float, evidence: Evidence, sheet: Sheet
+) -> None:
     """Hold one sum against one key; a finding where less than the margin is left."""
     opens = bound.kind == "trip" and not above(limit, summed.value)
     over = above(summed.value, limit) or opens
@@ -184,7 +217,9 @@ def _hold(setup: Setup, summed: Total, bound: Bound, limit: float, sheet: Sheet)
                 f"{left} in hand."
             )
         return
-    suggest = _suggest(setup, summed)
+    driving = summed.direction == "drive"
+    overshoot = evidence.drive_overshoot if driving else evidence.brake_overshoot
+    suggest = _suggest(setup, summed, overshoot)
     sheet.findings.append(
         SetupFinding(
             check=f"sum_of_battery_{summed.direction}_limits",
@@ -192,7 +227,8 @@ def _hold(setup: Setup, summed: Total, bound: Bound, limit: float, sheet: Sheet)
             severity=Severity.ACT if over else Severity.WATCH,
             value=round(summed.value, 6),
             limit=limit,
-            message=_message(setup, summed, bound, limit, over),
+            message=_message(setup, summed, bound, limit, over)
+            + (_bites(setup, summed, limit, evidence) if driving and over else ""),
             why=bound.why,
             suggest=suggest,
             cost=_cost(summed, suggest),
@@ -219,6 +255,23 @@ def _message(setup: Setup, summed: Total, bound: Bound, limit: float, over: bool
     return f"{head}: {tail}.{_peak_words(setup, summed, bound)}"
 
 
+def _bites(setup: Setup, summed: Total, limit: float, evidence: Evidence) -> str:
+    """From which speed on full throttle passes the rating, where rides tell."""
+    phases = [one.phase_drive_a for one in setup.drives]
+    if evidence.duty is None or summed.missing or None in phases:
+        return ""
+    each = (limit - summed.aux_a) / len(setup.drives)
+    phase_a = sum(one for one in phases if one is not None) / len(phases)
+    speed = evidence.duty.speed_mps(each, phase_a) if each > 0 else None
+    if speed is None or speed.low is None or speed.high is None:
+        return ""
+    kmh = [3.6 * one for one in (speed.value, speed.low, speed.high)]
+    return (
+        f" At full throttle it is passed from about {kmh[0]:.0f} km/h on "
+        f"({kmh[1]:.0f} to {kmh[2]:.0f})."
+    )
+
+
 def _peak_words(setup: Setup, summed: Total, bound: Bound) -> str:
     """For how long a sum above a continuous rating is still allowed, where that is given."""
     if bound.kind != "rating" or not above(summed.value, _value(setup, bound.key) or 0.0):
@@ -236,19 +289,12 @@ def _value(setup: Setup, key: str) -> float | None:
     return value
 
 
-def _suggest(setup: Setup, summed: Total) -> tuple[Suggestion, ...]:
+def _suggest(setup: Setup, summed: Total, overshoot: float) -> tuple[Suggestion, ...]:
     """An equal part of what the lowest rating leaves, for every drive that is set above it."""
-    allowed = allowed_a(setup, summed.direction)
-    if allowed is None:
+    each = each_a(setup, summed.direction, overshoot)
+    if each is None:
         return ()
-    room_a, key = allowed
-    count = len(setup.drives)
-    each = floor_a((room_a - summed.aux_a) / count)
-    if each <= 0:
-        return ()
-    lights = f" and {num(summed.aux_a, 'A')} for lights" if summed.aux_a > 0 else ""
-    times = f"{count} × {num(each, 'A')}" if count > 1 else num(each, "A")
-    why = f"{times}{lights} stay 10 % under {key}, the lowest rating given."
+    why = each_why(setup, summed.direction, each, overshoot)
     found: dict[str, Suggestion] = {}
     for _, value, home in summed.parts:
         if above(value, each):

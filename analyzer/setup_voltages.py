@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analyzer.setup_derive import LEAST_BAND_V, NEAR_BMS_V, Derived, derive_voltages
+from analyzer.setup_evidence import Evidence
 from analyzer.setup_finding import (
-    MARGIN,
     SetupFinding,
     Sheet,
     Suggestion,
@@ -31,8 +32,8 @@ class CellBand:
 
     derate_v: tuple[float, float]
     stop_v: tuple[float, float]
-    derate_suggest_v: float
-    stop_suggest_v: float
+    derate_usual_v: float
+    stop_usual_v: float
     full_v: tuple[float, float]
     lowest_v: float
     highest_v: float
@@ -50,11 +51,6 @@ BANDS: dict[Chemistry, CellBand] = {
 another pack falls outside."""
 NAMES = ("derate_from_v", "stop_at_v", "overvoltage_v")
 """The voltages that a controller is set to."""
-LEAST_BAND_V = 0.10
-"""A derate band narrower than this per cell acts like a switch. Our choice."""
-NEAR_BMS_V = 0.10
-"""The stop voltage should lie this far per cell above the BMS's low line: the line counts for
-the lowest cell, and cells under load differ. Our choice, within common practice."""
 _NEVER_LOWER = (
     "Never lower derate or stop voltage to get further on a charge: that moves the end of the ride "
     "to where the BMS cuts everything at once."
@@ -62,9 +58,10 @@ _NEVER_LOWER = (
 _COST_HIGHER = "The ride ends with a little more charge left in the pack."
 
 
-def check_voltages(setup: Setup, sheet: Sheet) -> None:
+def check_voltages(setup: Setup, evidence: Evidence, sheet: Sheet) -> None:
     """Every drive's derate, stop and overvoltage against the pack and the BMS; each value once,
     where it stands in the file."""
+    derived = derive_voltages(setup, evidence)
     done: set[tuple[str, ...]] = set()
     for drive in setup.drives:
         homes = tuple(drive_key(setup, drive, name) for name in NAMES)
@@ -72,42 +69,23 @@ def check_voltages(setup: Setup, sheet: Sheet) -> None:
             continue
         done.add(homes)
         _check_missing(setup, drive, sheet)
-        _check_band(setup, drive, sheet)
-        _check_low_end(setup, drive, sheet)
+        _check_band(setup, drive, derived, sheet)
+        _check_low_end(setup, drive, derived, sheet)
         _check_overvoltage(setup, drive, sheet)
-        _check_per_cell(setup, drive, sheet)
+        _check_per_cell(setup, drive, derived, sheet)
     if setup.bms.cell_low_v is None:
         sheet.miss("the stop voltage against the BMS's low line", "bms.cell_low_v")
     if setup.bms.cell_high_v is None:
         sheet.miss("the overvoltage against the BMS's high line", "bms.cell_high_v")
 
 
+def derate_for(derived: Derived, stop_v: float) -> float:
+    """A derate voltage a whole band above this stop voltage, and never under the derived one."""
+    return ceil_v(max(derived.derate_v, stop_v + derived.band_v))
+
+
 def _who(setup: Setup, drive: Drive) -> str:
     return who(setup, drive, NAMES)
-
-
-def stop_floor_v(setup: Setup) -> float:
-    """The lowest pack voltage at which power should be gone: above empty, and above the BMS's
-    low line by a tenth of the way from full, so that the controllers fade before it opens."""
-    floor = setup.cell_empty_v
-    low = setup.bms.cell_low_v
-    if low is not None:
-        floor = max(floor, low + max(NEAR_BMS_V, MARGIN * (setup.cell_full_v - low)))
-    return floor * setup.pack.series
-
-
-def suggested_stop_v(setup: Setup) -> float:
-    """A stop voltage by practice for this chemistry, never under `stop_floor_v`."""
-    band = BANDS.get(setup.pack.chemistry)
-    usual = band.stop_suggest_v * setup.pack.series if band else 0.0
-    return ceil_v(max(usual, stop_floor_v(setup)))
-
-
-def suggested_derate_v(setup: Setup, stop_v: float) -> float:
-    """A derate voltage by practice for this chemistry, a whole band above the stop voltage."""
-    band = BANDS.get(setup.pack.chemistry)
-    usual = band.derate_suggest_v * setup.pack.series if band else 0.0
-    return ceil_v(max(usual, stop_v + 2 * LEAST_BAND_V * setup.pack.series))
 
 
 def _check_missing(setup: Setup, drive: Drive, sheet: Sheet) -> None:
@@ -120,7 +98,7 @@ def _check_missing(setup: Setup, drive: Drive, sheet: Sheet) -> None:
             sheet.miss(f"{_who(setup, drive)}: {what}", drive_key(setup, drive, name))
 
 
-def _check_band(setup: Setup, drive: Drive, sheet: Sheet) -> None:
+def _check_band(setup: Setup, drive: Drive, derived: Derived, sheet: Sheet) -> None:
     """Between derate and stop power fades; without a band it goes all at once."""
     derate, stop = drive.derate_from_v, drive.stop_at_v
     if derate is None or stop is None:
@@ -135,7 +113,7 @@ def _check_band(setup: Setup, drive: Drive, sheet: Sheet) -> None:
         return
     none = not above(derate, stop)
     key = drive_key(setup, drive, "derate_from_v")
-    value = suggested_derate_v(setup, stop)
+    value = derate_for(derived, stop)
     sheet.findings.append(
         SetupFinding(
             check="derate_above_stop",
@@ -161,7 +139,7 @@ def _check_band(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     )
 
 
-def _check_low_end(setup: Setup, drive: Drive, sheet: Sheet) -> None:
+def _check_low_end(setup: Setup, drive: Drive, derived: Derived, sheet: Sheet) -> None:
     """Stop (and derate) above empty, stop above what the BMS opens at."""
     series, empty_v = setup.pack.series, setup.empty_v
     empty_keys = ("pack.series", "pack.cell_empty_v")
@@ -178,7 +156,7 @@ def _check_low_end(setup: Setup, drive: Drive, sheet: Sheet) -> None:
             )
             continue
         sheet.findings.append(
-            _below_empty(setup, drive, name, word, empty_keys),
+            _below_empty(setup, drive, name, word, empty_keys, derived),
         )
     low, stop = setup.bms.cell_low_v, drive.stop_at_v
     if low is None or stop is None:
@@ -190,15 +168,15 @@ def _check_low_end(setup: Setup, drive: Drive, sheet: Sheet) -> None:
             f"{num(line_v, 'V')} ({num(low, 'V')} per cell)."
         )
         return
-    sheet.findings.append(_near_bms(setup, drive, stop, line_v))
+    sheet.findings.append(_near_bms(setup, drive, stop, line_v, derived))
 
 
 def _below_empty(
-    setup: Setup, drive: Drive, name: str, word: str, empty_keys: tuple[str, str]
+    setup: Setup, drive: Drive, name: str, word: str, empty_keys: tuple[str, str], derived: Derived
 ) -> SetupFinding:
     value, key = getattr(drive, name), drive_key(setup, drive, name)
-    stop = suggested_stop_v(setup)
-    set_to = stop if name == "stop_at_v" else suggested_derate_v(setup, stop)
+    set_to = derived.stop_v if name == "stop_at_v" else derived.derate_v
+    reason = derived.stop_why if name == "stop_at_v" else derived.derate_why
     verb = "lies at" if not above(setup.empty_v, value) else "lies below"
     return SetupFinding(
         check="stop_above_empty" if name == "stop_at_v" else "derate_above_empty",
@@ -210,13 +188,15 @@ def _below_empty(
         f"{num(setup.empty_v, 'V')} ({setup.pack.series} × {num(setup.cell_empty_v, 'V')}).",
         why="The controller would go on drawing from a pack that is empty: cells are damaged, or "
         "the BMS opens first and takes all drives at once.",
-        suggest=(Suggestion(key, set_to, "stays above empty, and fades before the BMS opens"),),
+        suggest=(Suggestion(key, set_to, reason),),
         cost=_COST_HIGHER,
         caution=_NEVER_LOWER,
     )
 
 
-def _near_bms(setup: Setup, drive: Drive, stop: float, line_v: float) -> SetupFinding:
+def _near_bms(
+    setup: Setup, drive: Drive, stop: float, line_v: float, derived: Derived
+) -> SetupFinding:
     key = drive_key(setup, drive, "stop_at_v")
     first = not above(stop, line_v)
     tail = (
@@ -225,13 +205,13 @@ def _near_bms(setup: Setup, drive: Drive, stop: float, line_v: float) -> SetupFi
         else f"only {num((stop - line_v) / setup.pack.series, 'V')} per cell apart, and the BMS "
         "goes by the lowest cell."
     )
-    value = suggested_stop_v(setup)
-    suggest = [Suggestion(key, value, "lets the controllers fade before the lowest cell is at it")]
+    value = derived.stop_v
+    suggest = [Suggestion(key, value, derived.stop_why)]
     derate = drive.derate_from_v
     if derate is not None and above(value + LEAST_BAND_V * setup.pack.series, derate):
         derate_key = drive_key(setup, drive, "derate_from_v")
         why = "keeps a band above the new stop voltage in which power fades"
-        suggest.append(Suggestion(derate_key, suggested_derate_v(setup, value), why))
+        suggest.append(Suggestion(derate_key, derate_for(derived, value), why))
     return SetupFinding(
         check="stop_above_bms_low",
         keys=(key, "bms.cell_low_v", "pack.series"),
@@ -321,7 +301,7 @@ def _overvoltage_between(setup: Setup, key: str, line_v: float | None) -> tuple[
     return (Suggestion(key, value, "lies between full and where the BMS closes the charge path"),)
 
 
-def _check_per_cell(setup: Setup, drive: Drive, sheet: Sheet) -> None:
+def _check_per_cell(setup: Setup, drive: Drive, derived: Derived, sheet: Sheet) -> None:
     """Volts per cell that no pack of this chemistry is set to: a setup for another pack."""
     band = BANDS.get(setup.pack.chemistry)
     if band is None:
@@ -338,27 +318,33 @@ def _check_per_cell(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     if over is not None and over / series > most:
         odd.append(("overvoltage_v", over, (setup.cell_full_v, most)))
     for name, value, (low, high) in odd:
-        sheet.findings.append(_odd_cell(setup, drive, name, value, low, high))
+        sheet.findings.append(_odd_cell(setup, drive, name, value, (low, high), derived))
 
 
 def _odd_cell(
-    setup: Setup, drive: Drive, name: str, value: float, low: float, high: float
+    setup: Setup,
+    drive: Drive,
+    name: str,
+    value: float,
+    usual: tuple[float, float],
+    derived: Derived,
 ) -> SetupFinding:
+    low, high = usual
     series, key = setup.pack.series, drive_key(setup, drive, name)
     cell_v = value / series
     cells = fitting_cells(setup, drive)
     other = ""
     if cells is not None and cells != series:
         other = f" These values would fit about {cells} cells in series: is this the right setup?"
-    stop = suggested_stop_v(setup)
     if name == "overvoltage_v":
         high_v = setup.bms.cell_high_v
         suggest = _overvoltage_between(setup, key, None if high_v is None else high_v * series)
     else:
-        wanted = stop if name == "stop_at_v" else suggested_derate_v(setup, stop)
+        wanted = derived.stop_v if name == "stop_at_v" else derived.derate_v
+        reason = derived.stop_why if name == "stop_at_v" else derived.derate_why
         # Lowering a voltage is suggested only where it was plainly meant for a larger pack.
         plainly = cell_v > high + 0.2 or above(wanted, value)
-        suggest = (Suggestion(key, wanted, "usual for these cells"),) if plainly else ()
+        suggest = (Suggestion(key, wanted, reason),) if plainly else ()
     dead = name != "overvoltage_v" and cell_v >= setup.cell_full_v
     deep = name == "stop_at_v" and cell_v < BANDS[setup.pack.chemistry].lowest_v
     return SetupFinding(
@@ -385,8 +371,8 @@ def fitting_cells(setup: Setup, drive: Drive) -> int | None:
         return None
     ratios = []
     for value, usual in (
-        (drive.derate_from_v, band.derate_suggest_v),
-        (drive.stop_at_v, band.stop_suggest_v),
+        (drive.derate_from_v, band.derate_usual_v),
+        (drive.stop_at_v, band.stop_usual_v),
         (drive.overvoltage_v, setup.cell_full_v + 0.05),
     ):
         if value is not None:

@@ -1,0 +1,117 @@
+"""The time columns of a raw table: picked by header words and cells, handed to `timebase`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from importers.cells import is_when
+from importers.header_words import MEASURES, read_header
+from importers.raw_table import RawColumn, RawTable
+from importers.timebase import TimeColumn, TimeReading, read_time
+
+UNNAMED_SURE = 0.9
+"""A column of numbers that only behaves like a clock is never called sure."""
+EVEN_SHARE = 0.95
+EVEN_WITHIN = 0.2
+"""... and it must step evenly: this share of its steps within this part of the median. Our
+choice: distances, charge and energy rise, too, but not evenly."""
+SAMPLE = 40
+_UNIT = {"s": "s", "ms": "ms", "µs": "us", "ns": "ns", "min": "min", "h": "h"}
+_TIME_IDEAS = frozenset({"time", "date"})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LogTime:
+    """When the rows of a raw table were sampled, and from which of its columns."""
+
+    reading: TimeReading
+    columns: tuple[int, ...]
+    """Numbers of the raw table's columns that are the time."""
+    others: tuple[int, ...]
+    """Further columns that tell the time, not used."""
+
+
+def log_time(
+    raw: RawTable,
+    *,
+    file: str,
+    header: str | None = None,
+    unit: str = "",
+    groups: NDArray[np.intp] | None = None,
+) -> LogTime:
+    """When was each row of this table sampled?
+
+    `header` names the time column outright, as a map file does, with its `unit` if it has one;
+    `groups` is the id number of each row of a long file.
+
+    Raises
+    ------
+    LogError : as `timebase.read_time`
+    """
+    if header is not None:
+        picked = [
+            (at, _candidate(one, 1.0, unit)) for at, one in enumerate(raw.columns)
+            if one.header == header
+        ]  # fmt: skip
+    else:
+        picked = _named(raw) or _unnamed(raw)
+    reading = read_time([column for _, column in picked], file=file, groups=groups)
+    used = tuple(picked[at][0] for at in reading.used)
+    if header is None and all(picked[at][1].named == 0.0 for at in reading.used):
+        sure = min(reading.sure, UNNAMED_SURE)
+        text = f"no header speaks of time: '{raw.columns[used[0]].header}' steps like a clock"
+        reading = replace(reading, sure=sure, problems=(*reading.problems, text))
+    others = tuple(at for at, column in picked if at not in used and column.named > 0.5)
+    return LogTime(reading, used, others)
+
+
+def _named(raw: RawTable) -> list[tuple[int, TimeColumn]]:
+    """Columns whose header speaks of time, or whose cells are dates or times of day."""
+    out = []
+    for at, column in enumerate(raw.columns):
+        words = read_header(column.header, column.unit)
+        named = bool(words.ideas & _TIME_IDEAS)
+        measured = {one for one in words.ideas if one in MEASURES} - _TIME_IDEAS
+        unit = words.unit.name.partition("\n")[0] if words.unit is not None else ""
+        in_time = words.unit is not None and words.unit.dimension == "time"
+        looks = column.texts is not None and _looks_like_times(column)
+        if looks:
+            out.append((at, _candidate(column, 1.0 if named else 0.6, "")))
+        elif column.numbers is not None and (named or in_time) and not measured:
+            chance = 1.0 if named else 0.7
+            out.append((at, _candidate(column, chance, _UNIT.get(unit, ""))))
+    return out
+
+
+def _unnamed(raw: RawTable) -> list[tuple[int, TimeColumn]]:
+    """Columns of numbers that step like a clock and whose words name nothing else."""
+    out = []
+    for at, column in enumerate(raw.columns):
+        if column.numbers is None:
+            continue
+        words = read_header(column.header, column.unit)
+        if any(one in MEASURES for one in words.ideas) or words.unit is not None:
+            continue
+        steps = np.diff(column.numbers[np.isfinite(column.numbers)])
+        if steps.size < 9:
+            continue
+        usual = float(np.median(steps))
+        if usual > 0 and float((np.abs(steps - usual) <= EVEN_WITHIN * usual).mean()) > EVEN_SHARE:
+            out.append((at, _candidate(column, 0.0, "")))
+    return out
+
+
+def _candidate(column: RawColumn, named: float, unit: str) -> TimeColumn:
+    values = column.numbers if column.numbers is not None else column.texts
+    assert values is not None
+    return TimeColumn(column.header, values, _UNIT.get(unit, unit), named)
+
+
+def _looks_like_times(column: RawColumn) -> bool:
+    assert column.texts is not None
+    filled = [one for one in column.texts.slice(0, 20 * SAMPLE).to_pylist() if one]
+    sample = filled[:: max(len(filled) // SAMPLE, 1)]
+    return bool(sample) and sum(map(is_when, sample)) > 0.8 * len(sample)

@@ -89,14 +89,16 @@ def drive_key(setup: Setup, drive: Drive, name: str) -> str:
 
 
 def who(setup: Setup, drive: Drive, names: Iterable[str]) -> str:
-    """The drives that take these values from the same place in the file, as one says them."""
+    """The drives that take these values from the same place in the file, to begin a sentence."""
     names = tuple(names)
 
     def homes(one: Drive) -> list[str]:
         return [drive_key(setup, one, name) for name in names]
 
     same = [one.name for one in setup.drives if homes(one) == homes(drive)]
-    return " and ".join([", ".join(same[:-1]), same[-1]]) if len(same) > 1 else drive.name
+    if len(same) == 1:
+        return f"Drive {drive.name}"
+    return f"Drives {', '.join(same[:-1])} and {same[-1]}"
 
 
 def above(value: float, limit: float) -> bool:

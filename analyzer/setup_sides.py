@@ -28,6 +28,8 @@ def check_sides(setup: Setup, sheet: Sheet) -> None:
     if len(setup.drives) > 1:
         for name in LIMIT_KEYS:
             _check_alike(setup, name, sheet)
+    else:
+        sheet.miss("whether the drives are set alike: there is only one")
     done: set[tuple[str, ...]] = set()
     for drive in setup.drives:
         homes = tuple(drive_key(setup, drive, name) for name in LIMIT_KEYS)

@@ -247,7 +247,7 @@ def _check_overvoltage(setup: Setup, drive: Drive, sheet: Sheet) -> None:
                 severity=Severity.ACT,
                 value=over,
                 limit=round(setup.full_v, 6),
-                message=f"{_who(setup, drive)}: it stops above {num(over, 'V')}, and full is "
+                message=f"{_who(setup, drive)}: overvoltage is {num(over, 'V')}, and full is "
                 f"{num(setup.full_v, 'V')} ({setup.pack.series} × {num(setup.cell_full_v, 'V')}).",
                 why="With a full pack the controller stops, or drops out at the first touch of "
                 "motor braking: braking is lost while moving.",
@@ -261,7 +261,7 @@ def _check_overvoltage(setup: Setup, drive: Drive, sheet: Sheet) -> None:
     else:
         line = "" if line_v is None else f", the BMS's line is {num(line_v, 'V')}"
         sheet.held.append(
-            f"{_who(setup, drive)}: it stops above {num(over, 'V')}, full is "
+            f"{_who(setup, drive)}: overvoltage is {num(over, 'V')}, full is "
             f"{num(setup.full_v, 'V')}{line}."
         )
 
@@ -280,7 +280,7 @@ def _overvoltage_late(
         severity=Severity.WATCH,
         value=over,
         limit=round(line_v, 6),
-        message=f"{_who(setup, drive)}: it stops above {num(over, 'V')}, but the BMS closes the "
+        message=f"{_who(setup, drive)}: overvoltage is {num(over, 'V')}, but the BMS closes the "
         f"charge path at {num(line_v, 'V')} ({setup.pack.series} × "
         f"{num(setup.bms.cell_high_v or 0.0, 'V')}): the BMS is first.",
         why="Braking into a path that has just opened makes the voltage jump at the controllers; "

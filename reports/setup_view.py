@@ -95,7 +95,10 @@ def print_setup_check(check: SetupCheck, setup: Setup, console: Console) -> None
             _print_indented(text, 6, console)
     for title, lines in (
         ("In order on paper", view.held),
-        ("Not checked", [f"{what}: add {keys}" for what, keys in view.not_checked]),
+        (
+            "Not checked",
+            [f"{what}: add {keys}" if keys else what for what, keys in view.not_checked],
+        ),
         ("Used instead of what is not given", [f"{key} {text}" for key, text in view.notes]),
     ):
         if lines:

@@ -436,3 +436,9 @@ def test_no_suggestion_weakens_a_protection(name, bad):
                 assert suggestion.value < now
         said = f"{one.message} {one.why} {one.cost}".lower()
         assert not any(word in said for word in FORBIDDEN)
+
+
+def test_one_drive_says_what_needs_two():
+    one = '[pack]\nchemistry = "nmc"\nseries = 14\ncapacity_ah = 17.5\n[drives.motor]\n'
+    said = [nc.what for nc in check_setup(setup_of(one)).not_checked]
+    assert "whether the drives are set alike: there is only one" in said

@@ -132,7 +132,7 @@ def test_order_of_voltages(name, changes, severity, value, limit, keys, suggeste
     assert (one.severity, one.value, one.limit) == (severity, value, pytest.approx(limit))
     assert one.keys == keys
     assert one.suggest[0].value == pytest.approx(suggested)
-    assert one.message.startswith("left and right: ")
+    assert one.message.startswith("Drives left and right: ")
 
 
 def test_suggested_stop_never_lies_lower():

@@ -22,7 +22,8 @@ LATEST = 5
 """So many latest rides tell the pack's resistance: it ages, and one ride alone may be off. Our
 choice."""
 MOST_OVERSHOOT = 1.5
-"""A limit passed by more than this is not in force rather than overshot. Our choice."""
+"""No more than this is allowed for: beyond it the setting is not in force, which is a finding of
+its own. Our choice."""
 SPREAD_QUANTILE = 0.99
 """The spread of the cells that is nearly never passed. Our choice."""
 

@@ -266,9 +266,10 @@ def _bites(setup: Setup, summed: Total, limit: float, evidence: Evidence) -> str
     if speed is None or speed.low is None or speed.high is None:
         return ""
     kmh = [3.6 * one for one in (speed.value, speed.low, speed.high)]
+    digits = 0 if kmh[2] - kmh[1] >= 1.0 else 1
     return (
-        f" At full throttle it is passed from about {kmh[0]:.0f} km/h on "
-        f"({kmh[1]:.0f} to {kmh[2]:.0f})."
+        f" At full throttle it is passed from about {kmh[0]:.{digits}f} km/h on "
+        f"({kmh[1]:.{digits}f} to {kmh[2]:.{digits}f})."
     )
 
 

@@ -24,6 +24,7 @@ from reports.sentences import (
     limit_name,
     sentence,
 )
+from reports.tables import Place
 
 LOWER_BOUNDS = ("derate_from_v", "stop_at_v", "cell_low_v", "cell_empty_v", "min_charge_temp_c")
 """Limits that are passed downwards."""
@@ -41,15 +42,6 @@ class Part:
 
     label: str
     texts: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where in the ride to look, as a link: the moment in words, the seconds to show."""
-
-    text: str
-    from_s: float
-    to_s: float
 
 
 @dataclass(frozen=True, slots=True)

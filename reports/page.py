@@ -6,6 +6,7 @@ JSON; the plot script is embedded once, compressed. The page forbids itself any 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,7 @@ from reports.ride_view import ride_view
 from reports.sentences import SEVERITY, SEVERITY_MEANING
 
 if TYPE_CHECKING:
+    from analyzer.ageing import AgeingResult
     from analyzer.ride_analysis import RideResult
     from analyzer.setup_finding import SetupCheck
     from importers.setup_types import Setup
@@ -26,8 +28,18 @@ MOST_BYTES = 3_000_000
 """No page of one ride is larger. The contract's."""
 
 
-def ride_page(result: RideResult) -> str:
-    """One ride as a page that needs nothing but a browser."""
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """Where a page stands among others in one folder that share the plot script."""
+
+    script: str
+    """File name of the plot script."""
+    links: tuple[tuple[str, str], ...]
+    """(file name, text) of the pages it leads back to."""
+
+
+def ride_page(result: RideResult, shelf: Shelf | None = None) -> str:
+    """One ride as a page that needs nothing but a browser, or its neighbours on a shelf."""
     view = ride_view(result)
     figures = {
         "timeline": view.timeline,
@@ -35,7 +47,7 @@ def ride_page(result: RideResult) -> str:
         "sides-plot": view.sides_figure,
         **{one.id: one.figure for one in view.closeups if one.figure},
     }
-    return render("ride.html.j2", view=view, figures=figures)
+    return render("ride.html.j2", view=view, figures=figures, shelf=shelf)
 
 
 def setup_page(check: SetupCheck, setup: Setup) -> str:
@@ -45,18 +57,34 @@ def setup_page(check: SetupCheck, setup: Setup) -> str:
     return render("setup.html.j2", view=setup_view(check, setup))
 
 
-def render(template: str, *, figures: dict[str, Any] | None = None, **names: object) -> str:
+def ageing_page(result: AgeingResult, shelf: Shelf | None = None) -> str:
+    """How a pack has aged, as a page that needs nothing but a browser."""
+    from reports.ageing_page_view import ageing_page_view
+
+    view = ageing_page_view(result)
+    return render("ageing.html.j2", view=view, figures=view.figures, shelf=shelf)
+
+
+def render(
+    template: str,
+    *,
+    figures: dict[str, Any] | None = None,
+    shelf: Shelf | None = None,
+    **names: object,
+) -> str:
     """A template with its view as page text; `figures` are those by element id, None for absent.
     Without any figure the plot script stays out."""
     drawn = {name: one for name, one in (figures or {}).items() if one is not None}
     # Base64 holds no character that HTML gives a meaning; escaping 2 MB would only cost time.
-    script = Markup(packed_plot_script()) if drawn else Markup("")
+    inside = bool(drawn) and shelf is None
+    script = Markup(packed_plot_script()) if inside else Markup("")
     return (
         _environment()
         .get_template(template)
         .render(
             figures=drawn,
             plot_script=script,
+            shelf=shelf,
             style=_asset("page.css"),
             script=_asset("page.js"),
             severity_word=SEVERITY,

@@ -15,7 +15,7 @@ from analyzer.words import Severity
 from reports.card_view import Card, roadside_card
 from reports.closeup_view import CloseUp, closeups
 from reports.figures import side_against_side, voltage_against_current
-from reports.findings_view import FindingView, Place, findings_views, place_between
+from reports.findings_view import FindingView, findings_views, place_between
 from reports.headlines import peak_against_limit, quantity_of
 from reports.numbers import (
     UNKNOWN,
@@ -45,30 +45,13 @@ from reports.sentences import (
     sentence,
 )
 from reports.sources_view import SourceView, file_name, source_views
+from reports.tables import Row, Table
 from reports.timeline import timeline
 
 MOST_EVENT_ROWS = 400
 """The events table has no more rows than this; the CSV has all. Our choice."""
 CLOSER_PLACES = 8
 """So many places of findings are drawn in more detail. Our choice."""
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row of a table: its cells, and a mark and a place where it has them."""
-
-    cells: tuple[str, ...]
-    severity: Severity | None = None
-    place: Place | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table with its caption for those who cannot see it."""
-
-    caption: str
-    heads: tuple[str, ...]
-    rows: tuple[Row, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,8 @@
   };
 
   const loadScript = async () => {
+    if (window.Plotly) return;
+    if (!byId("plot-script")) throw new Error("the plot script beside this page is missing");
     if (!("DecompressionStream" in window)) throw new Error("this browser does not unpack compressed data; a newer one does");
     const packed = atob(byId("plot-script").textContent.trim());
     const bytes = Uint8Array.from(packed, (c) => c.charCodeAt(0));
@@ -38,7 +40,7 @@
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
   // Colours in figures are names after an @; they become those of light, dark or paper here.
   const coloured = (value) => {
-    if (typeof value === "string") return value.includes("@") ? value.replace(/@(c[1-6]|ink|muted|grid|act|watch|note)\b/g, (_, name) => colour(name)) : value;
+    if (typeof value === "string") return value.includes("@") ? value.replace(/@(c[1-6]|ink|muted|grid|act|watch|note|band)\b/g, (_, name) => colour(name)) : value;
     if (Array.isArray(value)) return value.map(coloured);
     if (value && typeof value === "object") {
       if ("bdata" in value) return value;
@@ -184,6 +186,13 @@
       await new Promise((go) => setTimeout(go));
     }
     if (byId("timeline")) connect();
+    for (const id of order) byId(id).on("plotly_click", (click) => {
+      const place = byId(click.points[0]?.customdata);
+      if (!place) return;
+      place.closest("details")?.setAttribute("open", "");
+      place.scrollIntoView({ block: "center" });
+      place.focus({ preventScroll: true });
+    });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
     phone.addEventListener("change", drawAll);
     addEventListener("beforeprint", drawAll);

@@ -1,0 +1,118 @@
+"""How a pack has aged, as its page shows it: the answer, then plots, then every ride."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analyzer.ageing import AgeingResult, RideUse
+from analyzer.estimate import Estimate
+from analyzer.summary import Triple
+from reports.ageing_figures import ageing_figures
+from reports.ageing_view import Paragraph, headline, paragraphs
+from reports.numbers import day, estimate, fixed, quantity
+from reports.sentences import capital
+from reports.tables import Row, Table
+from reports.timeline import Figure
+
+MOST_RIDES = 1500
+"""The table of rides has no more rows than this, the newest; the JSON has all. Our choice."""
+MOST_UNFOLDED = 40
+"""A longer table of rides is folded away: on a phone it is a long way down. Our choice."""
+HEALTH = {
+    "share": ("First drive's share", "pct"),
+    "speed_ratio": ("Speed, first drive over second", ""),
+    "wheel_circumference": ("Wheel circumference", "m"),
+    "rolling": ("Rolling coefficient", ""),
+    "heat_per_watt": ("Heat per watt", ""),
+    "demand_rest": ("Demand at rest", "pct"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class AgeingPageView:
+    """Everything on the ageing page."""
+
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    headline: str
+    paragraphs: tuple[Paragraph, ...]
+    figures: dict[str, Figure]
+    health: Table
+    rides: Table
+    rides_left_out: int
+    folded: bool
+    """Whether the table of rides is long enough to be folded away."""
+    anchors: tuple[str, ...]
+    """Element ids of the table's rows, in its order."""
+
+
+def ageing_page_view(result: AgeingResult) -> AgeingPageView:
+    """The ageing of one pack as a page."""
+    shown = result.per_ride[-MOST_RIDES:]
+    anchors = {one.kept.name: f"ride-{place + 1}" for place, one in enumerate(shown)}
+    pack, vehicle = result.setup.pack.name, result.setup.vehicle.name
+    return AgeingPageView(
+        title=capital(pack or vehicle or "the pack"),
+        facts=_facts(result),
+        headline=headline(result),
+        paragraphs=tuple(paragraphs(result)),
+        figures=ageing_figures(result, anchors),
+        health=_health(result),
+        rides=Table(
+            "Every ride and charge, and whether the courses rest on it",
+            ("Ride", "Began", "Pack temperature", "Resistance at 25 °C", "Capacity", "Used"),
+            tuple(_row(one) for one in shown),
+        ),
+        rides_left_out=len(result.per_ride) - len(shown),
+        folded=len(shown) > MOST_UNFOLDED,
+        anchors=tuple(anchors.values()),
+    )
+
+
+def _facts(result: AgeingResult) -> tuple[tuple[str, str], ...]:
+    use = result.use
+    rows = [
+        ("Rides and charges", fixed(result.rides, 0)),
+        ("Usable", fixed(result.rides_used, 0)),
+        ("Span", f"{fixed(result.span_days, 0)} days"),
+        ("Full cycles", fixed(use.equivalent_full_cycles, 1)),
+    ]
+    if use.distance_km is not None:
+        rows.insert(3, ("Distance", quantity(use.distance_km, "km", decimals=0)))
+    if result.usable_ah is not None:
+        rows.append(("Usable charge", estimate(result.usable_ah, "ah")))
+    return tuple(rows)
+
+
+def _health(result: AgeingResult) -> Table:
+    rows = [
+        Row((name, estimate(one.first, suffix), estimate(one.last, suffix)))
+        for one in result.health
+        for name, suffix in [HEALTH.get(one.quantity, (one.quantity, ""))]
+    ]
+    first, last = result.wh_per_km
+    rows.append(Row(("Energy for a kilometre, Wh", estimate(first, ""), estimate(last, ""))))
+    return Table("What else changed on this vehicle", ("Quantity", "At first", "Now"), tuple(rows))
+
+
+def _triple(one: Triple | None, suffix: str) -> str:
+    return "–" if one is None else estimate(Estimate(*one), suffix)
+
+
+def _row(one: RideUse) -> Row:
+    own = one.kept.summary
+    temperature = quantity(own.temperature_c, "c")
+    if own.temperature_c is not None and not own.temperature_logged:
+        temperature += ", assumed"
+    used = "yes" if one.used else f"no: {one.why_not}" if one.why_not else "no"
+    kind = " (charge)" if own.kind == "charge" else ""
+    return Row(
+        (
+            one.kept.name + kind,
+            day(one.kept.start),
+            temperature,
+            _triple(own.resistance_10s_25c_ohm, "ohm"),
+            _triple(own.capacity_ah, "ah"),
+            used,
+        )
+    )

@@ -55,11 +55,11 @@ def full_name(channel: str, role: str, only_drive: str | None) -> str:
 
 
 def join_logs(
-    placed: Sequence[PlacedLog], drives: Sequence[str], only_drive: str | None
+    placed: Sequence[PlacedLog], only_drive: str | None
 ) -> tuple[pd.DataFrame, list[str]]:
     """One table for the ride, and what was done that the rider should know.
 
-    `placed` are the logs in the order given; `drives` the setup's drives.
+    `placed` are the logs in the order given; `only_drive` the setup's drive when it has one.
     """
     order = sorted(placed, key=lambda one: not one.first)
     remarks: list[str] = []

@@ -16,23 +16,33 @@ LOAD_FLOOR_A = 2.0
 END_S = 0.5
 
 
-def side_pieces(placed: Sequence[PlacedLog]) -> tuple[str, ...]:
-    """One sentence for each place where a side's log stops and another, or a restart, follows."""
+def side_pieces(
+    placed: Sequence[PlacedLog], from_s: float, to_s: float, zero_s: float = 0.0
+) -> tuple[str, ...]:
+    """One sentence for each place where a side's log stops and another, or a restart, follows.
+
+    Only those between `from_s` and `to_s` of the joined time; told as counted from `zero_s`.
+    """
     out: list[str] = []
     for role in dict.fromkeys(one.role for one in placed):
         mine = sorted((one for one in placed if one.role == role), key=lambda one: one.span_s[0])
         for before, after in pairwise(mine):
+            if not from_s <= before.span_s[1] < to_s:
+                continue
             gap = after.span_s[0] - before.span_s[1]
             out.append(
                 f"{role}: {before.table.file} {_end(before.table, before.table.time_s.size)} at "
-                f"{before.span_s[1]:.1f} s; {after.table.file} begins {gap:.1f} s later"
+                f"{before.span_s[1] - zero_s:.1f} s; {after.table.file} begins {gap:.1f} s later"
             )
         for one in mine:
             for at in one.table.restarts:
                 when = float(one.to_ride_s(one.table.time_s[at - 1 : at])[0])
+                if not from_s <= when < to_s:
+                    continue
+                how = _end(one.table, at)
                 out.append(
-                    f"{role}: {one.table.file} {_end(one.table, at)} at {when:.1f} s and its "
-                    "logger began anew"
+                    f"{role}: {one.table.file} {how} at {when - zero_s:.1f} s and its logger "
+                    "began anew"
                 )
     return tuple(out)
 

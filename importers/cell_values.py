@@ -1,0 +1,79 @@
+"""A parsed column as numbers or as words; cells that pyarrow could not read as numbers mended."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from importers.dialect import Dialect
+from importers.raw_table import RawColumn
+
+MOSTLY = 0.5
+"""A column is one of numbers when more than this share of its cells are. Our choice."""
+_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$"
+_WITH_UNIT = r"^([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*[A-Za-z°%µΩ/²³]{1,6}$"
+
+
+def column_of(column: pa.ChunkedArray, name: str, unit: str, dialect: Dialect) -> RawColumn:
+    """One column of the parsed table, as numbers wherever most of its cells are."""
+    kind = column.type
+    if pa.types.is_null(kind):
+        return RawColumn(name, unit, numbers=np.full(len(column), np.nan))
+    if pa.types.is_floating(kind) or pa.types.is_integer(kind):
+        return RawColumn(name, unit, numbers=_finite(column))
+    if pa.types.is_boolean(kind):
+        return RawColumn(name, unit, numbers=_finite(column.cast(pa.int8())))
+    texts = pc.utf8_trim_whitespace(_flat(column.cast(pa.string())))
+    return text_column(texts, name, unit, dialect.decimal, dialect.thousands)
+
+
+def text_column(
+    texts: pa.StringArray, name: str, unit: str, decimal: str = ".", thousands: str = ""
+) -> RawColumn:
+    """Cells of text as numbers, where most of them are some after mending the marks."""
+    filled = len(texts) - texts.null_count
+    if filled == 0:
+        return RawColumn(name, unit, numbers=np.full(len(texts), np.nan))
+    plain = _plain(texts, decimal, thousands)
+    good = pc.match_substring_regex(plain, _NUMBER)
+    count = _true(good)
+    if count < filled:
+        bare = pc.replace_substring_regex(plain, _WITH_UNIT, r"\1")
+        with_unit = pc.match_substring_regex(bare, _NUMBER)
+        if _true(with_unit) > count:
+            plain, good, count = bare, with_unit, _true(with_unit)
+    if count <= MOSTLY * filled:
+        return RawColumn(name, unit, texts=texts)
+    numbers = pc.if_else(pc.fill_null(good, False), plain, None).cast(pa.float64())
+    return RawColumn(name, unit, numbers=_finite(numbers), odd_cells=filled - count)
+
+
+def _plain(texts: pa.StringArray, decimal: str, thousands: str) -> pa.StringArray:
+    """Digits with a point and without marks between thousands."""
+    out = pc.replace_substring(texts, "−", "-")
+    for mark in {thousands, "\u00a0", "\u202f"} - {"", decimal}:
+        out = pc.replace_substring(out, mark, "")
+    return pc.replace_substring(out, ",", ".") if decimal == "," else out
+
+
+def _true(mask: pa.BooleanArray) -> int:
+    return int(pc.sum(mask).as_py() or 0)
+
+
+def _flat(column: pa.ChunkedArray) -> pa.Array:
+    flat = column.combine_chunks()
+    return flat.combine_chunks() if isinstance(flat, pa.ChunkedArray) else flat
+
+
+def _finite(column: pa.ChunkedArray | pa.Array) -> NDArray[np.float64]:
+    """float64 values, infinite ones as missing."""
+    if isinstance(column, pa.ChunkedArray):
+        values = column.to_numpy()
+    else:
+        values = column.to_numpy(zero_copy_only=False)
+    out = np.asarray(values, np.float64)
+    if out.size and not np.isfinite(out.sum()) and np.isinf(out).any():
+        out = np.where(np.isinf(out), np.nan, out)
+    return out

@@ -1,0 +1,105 @@
+"""Which way round a column is logged, from what the physics between columns says.
+
+A pack's voltage falls when it gives current (Ohm's law over the cells' resistance): that settles
+the battery current's sign. Phase current and battery current have one sign while a motor drives.
+A vehicle goes forwards far longer than backwards: that settles turns and speed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+CERTAIN_T = 12.0
+"""Ratio of slope to its error from which a sign is taken as settled. Our choice: samples are not
+independent, and a few hundred swings of load give far more."""
+LIKELY_T = 5.0
+MOST_STEPS = 20_000
+"""Steps looked at; enough for any sign. Our choice."""
+STEP_S = 0.7
+"""Time over which changes are compared [s]: longer than a filter's lag, shorter than a climb."""
+
+
+@dataclass(frozen=True, slots=True)
+class SignGuess:
+    """+1 or -1 and the chance that it is right."""
+
+    sign: int
+    chance: float
+    why: str = ""
+
+
+def sag_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:
+    """The sign that makes the voltage fall when the pack gives current; None when it cannot be
+    told."""
+    good = np.isfinite(volts) & np.isfinite(amps)
+    if good.sum() < 20:
+        return None
+    v, i, t = volts[good], amps[good], time_s[good]
+    step = max(1, round(STEP_S / max(float(np.median(np.diff(t))), 1e-6)))
+    if t.size <= 2 * step:
+        return None
+    at = np.arange(0, t.size - step, max(1, (t.size - step) // MOST_STEPS))
+    near = t[at + step] - t[at] < 5 * STEP_S + 2.0
+    dv, di = (v[at + step] - v[at])[near], (i[at + step] - i[at])[near]
+    spread = float(np.abs(di).max(initial=0.0))
+    moved = np.abs(di) > 0.05 * spread
+    dv, di = dv[moved], di[moved]
+    if di.size < 8 or spread <= 0:
+        return None
+    slope = float(di @ dv / (di @ di))
+    rest = dv - slope * di
+    # Overlapping steps: about one in `step` is independent.
+    independent = max(di.size * (at[1] - at[0] if at.size > 1 else 1) / step, 4.0)
+    error = float(np.sqrt((rest @ rest) / di.size / (di @ di) * (di.size / independent)))
+    strength = abs(slope) / max(error, 1e-12)
+    if strength < 2.0:
+        return None
+    sign = 1 if slope < 0 else -1
+    chance = 0.995 if strength >= CERTAIN_T else 0.96 if strength >= LIKELY_T else 0.8
+    way = "falls" if slope < 0 else "rises"
+    return SignGuess(sign, chance, f"the voltage {way} as it grows")
+
+
+def energy_sign(amps: Floats) -> SignGuess:
+    """Without a voltage: over a ride a pack gives more than it takes."""
+    good = amps[np.isfinite(amps)]
+    total = float(good.sum()) if good.size else 0.0
+    swing = float(np.abs(good).sum()) if good.size else 0.0
+    if swing <= 0:
+        return SignGuess(1, 0.5, "no current at all")
+    lean = abs(total) / swing
+    chance = 0.95 if lean > 0.5 else 0.85 if lean > 0.2 else 0.6
+    return SignGuess(1 if total >= 0 else -1, chance, "a ride takes more than it gives back")
+
+
+def common_sign(own: Floats, other: Floats, floor: float) -> SignGuess | None:
+    """The sign that makes `own` go with `other` (settled already) where both are not small."""
+    good = np.isfinite(own) & np.isfinite(other)
+    if not good.any():
+        return None
+    top = float(np.quantile(np.abs(own[good]), 0.99))
+    big = good & (np.abs(other) > floor) & (np.abs(own) > 0.1 * max(top, 1e-9))
+    if big.sum() < 10:
+        return None
+    same = float(np.mean(np.sign(own[big]) == np.sign(other[big])))
+    sure = max(same, 1 - same)
+    chance = 0.995 if sure > 0.9 else 0.9 if sure > 0.75 else 0.6
+    return SignGuess(1 if same >= 0.5 else -1, chance, "it goes with the battery current")
+
+
+def forward_sign(values: Floats) -> SignGuess:
+    """The sign that makes a vehicle go forwards most of the time."""
+    good = values[np.isfinite(values)]
+    top = float(np.quantile(np.abs(good), 0.98)) if good.size else 0.0
+    moving = good[np.abs(good) > 0.1 * top] if top > 0 else good[:0]
+    if moving.size < 10:
+        return SignGuess(1, 0.96, "hardly moves")
+    ahead = float(np.mean(moving > 0))
+    sure = max(ahead, 1 - ahead)
+    chance = 0.99 if sure > 0.9 else 0.93 if sure > 0.7 else 0.6
+    return SignGuess(1 if ahead >= 0.5 else -1, chance, "vehicles go forwards")

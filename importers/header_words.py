@@ -1,0 +1,151 @@
+"""One header, read as words: what is measured, of what, on which side, in which unit."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from importers.units import Unit, parse_unit, units_of
+from importers.words import FILLERS, ideas_of, phrases_in, plain, side_of, tokens_of
+
+_BRACKETS = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
+_WORD = re.compile(r"[^\W\d_]+")
+_TRAILING = re.compile(r"(?:^|[\s,;:_/]|\bin\b)\s*([^\s,;:_]+)$")
+MEASURES = {
+    "current": "current", "voltage": "voltage", "power": "power", "temperature": "temperature",
+    "rotation": "rotation", "erpm": "rotation", "speed": "speed", "throttle": "fraction",
+    "duty": "fraction", "soc": "fraction", "soh": "fraction", "altitude": "length",
+    "latitude": "angle", "longitude": "angle", "course": "angle",
+    "acceleration": "acceleration", "torque": "torque", "distance": "length", "energy": "energy",
+    "charge": "charge", "resistance": "resistance", "frequency": "frequency", "time": "time",
+    "date": "time", "grade": "angle", "fault": "text", "status": "text",
+}  # fmt: skip
+"""Ideas that name a quantity -> its dimension."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeaderWords:
+    """A header's meaning as far as words tell."""
+
+    header: str
+    ideas: frozenset[str]
+    """All ideas that some word stands for."""
+    loose: frozenset[str]
+    """Ideas that only an ambiguous word stands for."""
+    side: str | None
+    """`left right front rear`, in English, or a drive's own name of the setup."""
+    side_sure: float
+    number: int | None
+    unit: Unit | None
+    unit_text: str
+    stated: bool
+    """True where the unit stands in brackets, in a units row or as a clear suffix."""
+    unknown: tuple[str, ...] = ()
+    words: tuple[str, ...] = field(default=())
+
+
+def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ()) -> HeaderWords:
+    """What the words of a header say; `drives` are the setup's names."""
+    text, unit, unit_text, stated = _take_unit(header, units_cell)
+    side, side_sure, text = _take_drive(text, drives)
+    whole = _WORD.sub(lambda m: m[0].lower() if ideas_of(plain(m[0])) else m[0], text)
+    tokens = tokens_of(whole)
+    last = tokens[-1] if tokens and len(tokens) > 1 and units_of(tokens[-1]) else None
+    tokens = [one for one in tokens if one not in FILLERS]
+    if last in FILLERS and unit is None:
+        tokens.append(str(last))  # `current_left_a`: here it is the ampere, no article
+    told, rest = phrases_in(tokens)
+    ideas, unknown, number = set(told), [], None
+    loose: set[str] = set()
+    for token in rest:
+        if token.isdigit():
+            number = int(token) if number is None and len(token) < 4 else number
+            continue
+        if side is None and (own := side_of(token)) is not None and _is_side(token, rest):
+            side, side_sure = own, 0.97 if len(token) > 1 else 0.9
+            continue
+        found = ideas_of(token)
+        if not found:
+            trimmed = _suffixed_number(token)
+            unknown.append(token) if trimmed is None else None
+            continue
+        for part in found:
+            if len(part) == 1:
+                ideas |= part
+            else:
+                loose |= part
+    if unit is None and not stated:
+        unit, unit_text, tokens_left = _suffix_unit(rest, ideas)
+        if unit is not None:
+            unknown = [one for one in unknown if one in tokens_left]
+    return HeaderWords(
+        header, frozenset(ideas), frozenset(loose - ideas), side, side_sure, number, unit,
+        unit_text, stated or unit is not None, tuple(unknown), tuple(rest),
+    )  # fmt: skip
+
+
+def _take_unit(header: str, units_cell: str) -> tuple[str, Unit | None, str, bool]:
+    """The header without its unit, and the unit: from a units row or from brackets."""
+    if units_cell.strip():
+        unit = parse_unit(units_cell)
+        return _BRACKETS.sub(" ", header), unit, units_cell.strip(), True
+    for match in reversed(list(_BRACKETS.finditer(header))):
+        unit = parse_unit(match[1])
+        if unit is not None:
+            text = header[: match.start()] + " " + header[match.end() :]
+            return text, unit, match[1].strip(), True
+    if "/" in header or "%" in header or "°" in header or "," in header:
+        head, _, tail = header.replace(",", "/").partition("/")
+        for text, word in (_split_last(header), (head, tail)):
+            if word and (unit := parse_unit(word)) is not None:
+                return text, unit, word.strip(), True
+    return header, None, "", False
+
+
+def _split_last(header: str) -> tuple[str, str]:
+    found = _TRAILING.search(header.strip())
+    if not found:
+        return header, ""
+    return header[: found.start()], found[1]
+
+
+def _take_drive(text: str, drives: tuple[str, ...]) -> tuple[str | None, float, str]:
+    """A drive's own name in the header, taken out of it."""
+    low = plain(text)
+    for name in sorted(drives, key=len, reverse=True):
+        own = re.escape(plain(name)).replace(r"\ ", r"[\s_\-]+").replace("_", r"[\s_\-]")
+        found = re.search(rf"(?<![a-z0-9]){own}(?![a-z0-9])", low)
+        if found and len(low) == len(text) and low.strip() != plain(name):
+            return name, 0.98, text[: found.start()] + " " + text[found.end() :]
+    return None, 0.0, text
+
+
+def _is_side(token: str, tokens: list[str]) -> bool:
+    """Single letters count as sides only beside other words; some words have another meaning."""
+    others = [one for one in tokens if one != token and not one.isdigit()]
+    if len(token) == 1:
+        return bool(others)
+    if token in ("der", "del", "re", "li", "ant", "post", "av", "ar", "dir", "port", "back"):
+        return bool(others) and not any(ideas_of(token))
+    return True
+
+
+def _suffixed_number(token: str) -> int | None:
+    digits = re.search(r"\d+$", token)
+    return int(digits[0]) if digits else None
+
+
+def _suffix_unit(tokens: list[str], ideas: set[str]) -> tuple[Unit | None, str, list[str]]:
+    """`motor_current_a`: a last word that is a unit of the dimension the other words speak of."""
+    dimensions = {MEASURES[one] for one in ideas if one in MEASURES}
+    for size in (2, 1):
+        if len(tokens) <= size:
+            continue
+        word = ("/" if size == 2 else "").join(tokens[-size:])
+        for unit in units_of(word):
+            pulse = unit.dimension == "pulse" and "fraction" in dimensions
+            if unit.dimension in dimensions or pulse:
+                return unit, word, tokens[:-size]
+            if not dimensions and len(word) > 1 and unit.dimension not in ("other", "charge"):
+                return unit, word, tokens[:-size]
+    return None, "", tokens

@@ -1,0 +1,244 @@
+"""One log file -> `LogTable`: unpacked, parsed, its clock read, its columns named."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from importers.channel_map import ChannelMap, FileMap
+from importers.channels import channel_of
+from importers.errors import LogError
+from importers.guess import (
+    SAMPLE_ROWS,
+    Guess,
+    drop_doubtful,
+    full,
+    guess_columns,
+)
+from importers.log_ids import IdColumn, find_ids
+from importers.log_role import OTHER_ROLES, role_of
+from importers.log_table import LogTable
+from importers.log_time import LogTime, log_time
+from importers.log_values import mapped_guesses, values_of
+from importers.parquet_table import MAGIC, read_parquet_table
+from importers.raw_table import RawTable
+from importers.resample import join_groups
+from importers.ride import ChannelReading
+from importers.setup_types import Setup
+from importers.text_bytes import NotText, as_text
+from importers.text_table import NoTable, read_text_table
+from importers.timebase import rate_hz
+from importers.true_rate import true_rate_hz
+from importers.unpack import read_bytes
+
+Values = NDArray[np.float64] | NDArray[np.object_]
+
+
+def read_raw(path: str) -> RawTable:
+    """The table in a file, whatever it is about.
+
+    Raises
+    ------
+    LogError : there is no table in it
+    """
+    try:
+        with open(path, "rb") as file:
+            parquet = file.read(4) == MAGIC
+    except OSError:
+        parquet = False  # `read_bytes` says what is wrong
+    if parquet:
+        return read_parquet_table(path)
+    try:
+        table = read_text_table(as_text(read_bytes(path)))
+    except (NotText, NoTable) as error:
+        what = "no text" if isinstance(error, NotText) else "no table"
+        raise LogError(
+            where=path,
+            what=f"there is {what} in this file",
+            remedy="A log has a header and rows of values, parted by commas, semicolons or tabs.",
+        ) from error
+    if table.rows == 0:
+        raise LogError(
+            where=path,
+            what="it has a header but no rows",
+            remedy="Copy it from the logger again; nothing was logged.",
+        )
+    return table
+
+
+def read_log(
+    path: str,
+    *,
+    setup: Setup | None = None,
+    mapping: ChannelMap | None = None,
+    role: str | None = None,
+) -> LogTable:
+    """What one log file holds, columns named, in SI units, signs settled, on its own clock.
+
+    `role` is the NAME of `NAME=path`; a `mapping` of this file wins over the guesses.
+
+    Raises
+    ------
+    LogError : no table, no usable time, or a map that does not fit the file
+    """
+    raw = read_raw(path)
+    own = mapping.of(path) if mapping is not None else None
+    drives = setup.drive_names if setup is not None else ()
+    ids = find_ids(raw, drives, dict(own.ids) if own else {})
+    clock = log_time(
+        raw, file=path, header=own.time if own else None, groups=ids.groups if ids else None
+    )
+    taken = {*clock.columns, *clock.others, *({ids.at} if ids else ())}
+    left = [at for at in range(len(raw.columns)) if at not in taken]
+    keep = clock.reading.keep
+    sample = _sample(keep, ids)
+    if own is not None:
+        guesses = mapped_guesses(raw, left, own, path, setup)
+        remarks: list[str] = []
+    else:
+        guesses, remarks = guess_columns(
+            [raw.columns[at] for at in left], clock.reading.time_s[sample], keep[sample], setup
+        )
+        remarks += drop_doubtful(guesses)
+    _take_role(guesses, role, drives)
+    return _assemble(path, raw, clock, ids, left, guesses, remarks, role, own, setup)
+
+
+def _sample(keep: NDArray[np.intp], ids: IdColumn | None) -> slice | NDArray[np.intp]:
+    """Which of the kept rows the guesses look at: of a long file the first id's."""
+    if ids is not None:
+        mine = np.flatnonzero(ids.groups[keep] == 0)
+        return mine[:SAMPLE_ROWS]
+    if keep.size <= SAMPLE_ROWS:
+        return slice(None)
+    # Whole stretches, so that changes from row to row stay what they are.
+    part = SAMPLE_ROWS // 6
+    starts = np.linspace(0, keep.size - part, 6).astype(np.intp)
+    return np.unique((starts[:, None] + np.arange(part)).ravel())
+
+
+def _take_role(guesses: list[Guess], role: str | None, drives: tuple[str, ...]) -> None:
+    """In a file that was named as one drive's, a word for that side says nothing new."""
+    if role is None or role in OTHER_ROLES:
+        return
+    for one in guesses:
+        if one.drive == role or (one.drive is not None and len(drives) == 1):
+            one.drive = None
+
+
+def _assemble(
+    path: str,
+    raw: RawTable,
+    clock: LogTime,
+    ids: IdColumn | None,
+    left: list[int],
+    guesses: list[Guess],
+    remarks: list[str],
+    role: str | None,
+    own: FileMap | None,
+    setup: Setup | None,
+) -> LogTable:
+    reading = clock.reading
+    drives = setup.drive_names if setup is not None else ()
+    problems = [*raw.problems, *reading.problems, *(ids.problems if ids else ()), *remarks]
+    columns: dict[str, Values] = {}
+    told: dict[int, ChannelReading] = {}
+    for at, one in zip(left, guesses, strict=True):
+        values, fault = values_of(one, reading.keep)
+        name = full(one) if one.name is not None else None
+        if fault:
+            problems.append(f"'{one.column.header}': {fault}")
+        if one.column.odd_cells:
+            problems.append(f"'{one.column.header}': {one.column.odd_cells} cells are no numbers")
+        rate = None
+        if values is not None and name is not None:
+            columns[name] = values
+            if values.dtype != object:
+                numbers = values.astype(np.float64, copy=False)
+                rate = _rate(reading.time_s, numbers, ids, reading.keep)
+        told[at] = ChannelReading(
+            one.column.header, name, one.unit.name if name else _unit_word(one),
+            one.sign.sign if name else 1, rate, round(one.sure, 3), one.why,
+        )  # fmt: skip
+    readings = _readings(raw, clock, ids, told)
+    time_s = reading.time_s
+    if ids is not None:
+        time_s, columns = _side_by_side(reading.time_s, reading.keep, ids, columns)
+    found, found_sure = role_of(columns, role, own.role if own else None, drives, ids is not None)
+    return LogTable(
+        file=path,
+        time_s=time_s,
+        columns=columns,
+        readings=readings,
+        rows=raw.rows,
+        rows_dropped=raw.rows_dropped + reading.dropped,
+        rate_hz=rate_hz(time_s),
+        start=reading.start,
+        role=found,
+        role_sure=found_sure,
+        problems=tuple(dict.fromkeys(problems)),
+        notes=reading.notes,
+        first_s=reading.first_s,
+        of_day=reading.of_day,
+        restarts=reading.restarts if ids is None else (),
+    )
+
+
+def _unit_word(one: Guess) -> str:
+    return one.words.unit.name.split("\n")[0] if one.words.unit is not None else ""
+
+
+def _rate(
+    time_s: NDArray[np.float64],
+    values: NDArray[np.float64],
+    ids: IdColumn | None,
+    keep: NDArray[np.intp],
+) -> float | None:
+    """The channel's own pace; looked for in the first hundred thousand rows."""
+    rows: slice | NDArray[np.intp] = slice(0, 100_000)
+    if ids is not None:
+        rows = np.flatnonzero(ids.groups[keep] == 0)[:100_000]
+    return true_rate_hz(time_s[rows], values[rows])
+
+
+def _readings(
+    raw: RawTable, clock: LogTime, ids: IdColumn | None, told: Mapping[int, ChannelReading]
+) -> tuple[ChannelReading, ...]:
+    """One reading per column of the file, in its order."""
+    out = []
+    for at, column in enumerate(raw.columns):
+        if at in clock.columns:
+            sure = round(min(clock.reading.sure, 0.99), 3)
+            out.append(ChannelReading(column.header, "time_s", clock.reading.unit, 1, None, sure))
+        elif ids is not None and at == ids.at:
+            out.append(ChannelReading(column.header, None, "", 1, None, ids.sure, "tells drives"))
+        elif at in told:
+            out.append(told[at])
+        else:
+            out.append(
+                ChannelReading(column.header, None, "", 1, None, 0.97, "another clock, not used")
+            )
+    return tuple(out)
+
+
+def _side_by_side(
+    time_s: NDArray[np.float64],
+    keep: NDArray[np.intp],
+    ids: IdColumn,
+    columns: Mapping[str, Values],
+) -> tuple[NDArray[np.float64], dict[str, Values]]:
+    """A long file's ids as columns of their own."""
+    groups = ids.groups[keep]
+    by_id: dict[int, dict[str, Values]] = {}
+    for number, drive in enumerate(ids.drives):
+        own: dict[str, Values] = {}
+        for name, values in columns.items():
+            row = channel_of(name)
+            if row is not None and row.per_drive:
+                own[f"{drive}.{name}"] = values
+            elif number == 0:
+                own[name] = values
+        by_id[number] = own
+    return join_groups(time_s, groups, by_id)

@@ -1,0 +1,155 @@
+"""What `look` reports: how each file would be read, from the same guesses that `ride` uses."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+
+import pyarrow as pa
+
+from importers.channel_map import ChannelMap
+from importers.errors import LogError
+from importers.gpx import is_gpx, read_gpx_log
+from importers.log_file import read_log
+from importers.log_table import LogTable
+from importers.parquet_table import MAGIC, read_parquet_table
+from importers.ride import ChannelReading, Source
+from importers.setup_types import Setup
+from importers.text_bytes import NotText, as_text
+from importers.text_table import NoTable, find_text_layout, parse, read_text_table
+from importers.unpack import read_bytes
+from importers.which_log import named_logs
+
+
+def look(
+    logs: Sequence[str], *, setup: Setup | None = None, mapping: ChannelMap | None = None
+) -> tuple[Source, ...]:
+    """How each of these files reads: a table without a ride in it is told, not refused.
+
+    Raises
+    ------
+    LogError : a file in which there is no table
+    """
+    if setup is not None:
+        named = [(one.path, one.role) for one in named_logs(logs, setup)]
+    else:
+        named = [_typed(one) for one in logs]
+    return tuple(_look_at(path, role, setup, mapping) for path, role in named)
+
+
+def _typed(log: str) -> tuple[str, str | None]:
+    import os
+
+    if os.path.exists(log) or "=" not in log:
+        return log, None
+    name, _, path = log.partition("=")
+    return path, name
+
+
+def _look_at(
+    path: str, role: str | None, setup: Setup | None, mapping: ChannelMap | None
+) -> Source:
+    try:
+        table = (
+            read_gpx_log(path)
+            if is_gpx(path)
+            else read_log(path, setup=setup, mapping=mapping, role=role)
+        )
+    except LogError as error:
+        return _unusable(path, role, error)
+    return _source(table)
+
+
+def _source(table: LogTable) -> Source:
+    drive = table.role if table.role not in (None, "gps", "bms", "all") else None
+    channels = tuple(_named(one, drive) for one in table.readings)
+    return Source(
+        file=table.file,
+        role=table.role,
+        rows=table.rows,
+        rows_dropped=table.rows_dropped,
+        rate_hz=table.rate_hz,
+        clock_offset_s=None,
+        clock_drift_ppm=None,
+        channels=channels,
+        problems=table.problems,
+        start=table.start,
+    )
+
+
+def _named(one: ChannelReading, drive: str | None) -> ChannelReading:
+    from dataclasses import replace
+
+    from importers.join_logs import full_name
+
+    if one.channel is None or one.channel == "time_s" or drive is None:
+        return one
+    return replace(one, channel=full_name(one.channel, drive, None))
+
+
+def _unusable(path: str, role: str | None, error: LogError) -> Source:
+    """A table that is no log of a ride: its columns, none of them read."""
+    raw = read_parquet_table(path) if _is_parquet(path) else _raw(path)
+    channels = tuple(
+        ChannelReading(one.header, None, one.unit, 1, None, 0.9) for one in raw.columns
+    )
+    return Source(path, role, raw.rows, raw.rows_dropped, None, None, None, channels,
+                  (*raw.problems, error.what))  # fmt: skip
+
+
+def _is_parquet(path: str) -> bool:
+    try:
+        with open(path, "rb") as file:
+            return file.read(4) == MAGIC
+    except OSError:
+        return False
+
+
+def _raw(path: str):  # type: ignore[no-untyped-def]
+    data = read_bytes(path)
+    try:
+        return read_text_table(as_text(data))
+    except (NotText, NoTable) as error:
+        raise LogError(
+            where=path,
+            what="there is no table in this file",
+            remedy="A log has a header and rows of values, parted by commas, semicolons or tabs.",
+        ) from error
+
+
+def raw_table_csv(path: str) -> str:
+    """A file's header and cells as they stand, as CSV by RFC 4180 (UTF-8, CR LF).
+
+    Raises
+    ------
+    LogError : there is no table in it
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    if _is_parquet(path):
+        raw = pq_table(path)
+        writer.writerow(raw.column_names)
+        writer.writerows(zip(*(column.to_pylist() for column in raw.columns), strict=True))
+        return out.getvalue()
+    try:
+        text = as_text(read_bytes(path))
+        found = find_text_layout(text)
+        table, _ = parse(text, found, as_text=True)
+    except (NotText, NoTable) as error:
+        raise LogError(
+            where=path,
+            what="there is no table in this file",
+            remedy="A table has rows of cells parted by commas, semicolons or tabs.",
+        ) from error
+    if found.layout.header_lines:
+        writer.writerow(found.layout.names)
+    writer.writerows(zip(*(column.to_pylist() for column in table.columns), strict=True))
+    return out.getvalue()
+
+
+def pq_table(path: str) -> pa.Table:
+    """A Parquet file's table as it is."""
+    import pyarrow.parquet as pq
+
+    return pq.read_table(path)

@@ -1,0 +1,48 @@
+"""One file's table before anything is known of its meaning: columns of numbers or of text."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawColumn:
+    """One column as it stands in the file; exactly one of `numbers` and `texts` is given."""
+
+    header: str
+    """As written, spaces at its ends removed; `column 3` where the file has no header."""
+    unit: str
+    """The cell of a units row under it, empty where there is none."""
+    numbers: NDArray[np.float64] | None = None
+    """n values; missing, unreadable and infinite are NaN."""
+    texts: pa.StringArray | None = None
+    """n cells with spaces at their ends removed; null where missing. Times of day, dates,
+    words and identifiers come this way."""
+    odd_cells: int = 0
+    """Cells of a column of numbers that are neither a number nor a word for missing."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawTable:
+    """A file as columns, and what had to be mended to get them."""
+
+    columns: tuple[RawColumn, ...]
+    rows: int
+    rows_dropped: int = 0
+    problems: tuple[str, ...] = ()
+    """What was mended or left out, each with its count."""
+    preamble: tuple[str, ...] = ()
+    """Lines above the header, comments among them."""
+    restarts: tuple[int, ...] = ()
+    """Rows before which the file repeats its header: a logger that started anew."""
+    header_trusted: bool = True
+    """False where names and cells do not pair off one to one (no header, or another number
+    of names than of cells)."""
+    form: str = ""
+    """How it is written, in a few words, for `look`: `semicolons, decimal comma, Latin-1`."""
+    facts: tuple[tuple[str, str], ...] = field(default=())
+    """Key and value pairs of the preamble or of a Parquet file's metadata."""

@@ -21,7 +21,7 @@ from reports.sentences import (
     cause_name,
     counted,
     joined,
-    limit_name,
+    limit_phrase,
     sentence,
 )
 from reports.tables import Place
@@ -143,7 +143,7 @@ def _check(result: RideResult, key: str) -> LimitCheck | None:
 def _limit_finding(finding: Finding, result: RideResult) -> FindingView:
     checks = [one for key in finding.limits if (one := _check(result, key)) is not None]
     headline = " ".join(limit_sentence(one) for one in checks[:2]) or sentence(
-        joined(tuple(map(limit_name, finding.limits)))
+        joined(tuple(map(limit_phrase, finding.limits)))
     )
     texts = tuple(sentence(one.text) for one in checks if one.text)
     first = next((one for one in checks if one.at_s is not None), None)
@@ -155,7 +155,7 @@ def _limit_finding(finding: Finding, result: RideResult) -> FindingView:
 
 def limit_sentence(check: LimitCheck) -> str:
     """One limit against the most seen of it, in one sentence."""
-    name = capital(limit_name(check.limit))
+    name = capital(limit_phrase(check.limit))
     if check.seen is None:
         return f"{name}: nothing seen."
     seen, limit = beside(check.seen, check.set, unit_suffix(check.limit))
@@ -234,7 +234,7 @@ def _setting_finding(finding: Finding, result: RideResult) -> FindingView:
             there, here = beside(seen.value, value, "a")
             numbers.append(
                 sentence(
-                    f"{limit_name(key)}: set to {here}, but the drive saturates at {there} "
+                    f"{limit_phrase(key)}: set to {here}, but the drive saturates at {there} "
                     f"({estimate(seen, 'a')})"
                 )
             )

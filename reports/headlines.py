@@ -14,7 +14,7 @@ from reports.sentences import (
     cause_name,
     counted,
     joined,
-    limit_name,
+    limit_phrase,
     sentence,
 )
 
@@ -100,15 +100,7 @@ def peak_against_limit(event: Event) -> tuple[str, str] | None:
 
 
 def _limit_words(event: Event) -> str:
-    key = event.limit.name if event.limit else ""
-    if key.startswith(("bms.", "pack.")):
-        return {
-            "bms.discharge_rating_a": "the BMS's discharge rating",
-            "bms.charge_rating_a": "the BMS's charge rating",
-            "pack.discharge_rating_a": "the cells' discharge rating",
-            "pack.charge_rating_a": "the cells' charge rating",
-        }.get(key, limit_name(key))
-    return limit_name(key)
+    return limit_phrase(event.limit.name) if event.limit else ""
 
 
 def _who(event: Event, result: RideResult) -> str:
@@ -169,7 +161,7 @@ def _overheat(event: Event, result: RideResult) -> str:
     numbers = peak_against_limit(event)
     if numbers is None:
         return _plain(event, result)
-    return f"{limit_name(event.limit.name if event.limit else '')} {numbers[1]}: {numbers[0]} seen"
+    return f"{_limit_words(event)} of {numbers[1]} was passed: {numbers[0]}"
 
 
 def _held_back(event: Event, result: RideResult) -> str:
@@ -183,9 +175,24 @@ def _held_back(event: Event, result: RideResult) -> str:
 
 
 def _near_trip(event: Event, result: RideResult) -> str:
-    if not event.facts:
+    numbers = peak_against_limit(event)
+    if event.facts:
+        return f"Close to a protection: {event.facts[0].rstrip('.')},"
+    if numbers is None or event.limit is None:
         return _plain(event, result)
-    return f"Close to a protection: {event.facts[0].rstrip('.')},"
+    used = event.measure("way_used_pct")
+    word = "Passed" if used is not None and used >= 100.0 else "Came close to"
+    return f"{word} {_limit_words(event)} of {numbers[1]}: {numbers[0]},"
+
+
+def _stall(event: Event, result: RideResult) -> str:
+    numbers = peak_against_limit(event)
+    if numbers is None:
+        return _plain(event, result)
+    return (
+        f"{_who(event, result)} held {numbers[0]} of motor current below walking pace for "
+        f"{duration(event.end_s - event.start_s)} (limit {numbers[1]})"
+    )
 
 
 def _log_gap(event: Event, _: RideResult) -> str:
@@ -215,6 +222,7 @@ _TELL = {
     EventKind.POWER_REDUCED: _held_back,
     EventKind.BRAKE_REDUCED: _held_back,
     EventKind.NEAR_TRIP: _near_trip,
+    EventKind.STALL: _stall,
     EventKind.LOG_GAP: _log_gap,
     EventKind.WHEEL_SLIP: _slip,
 }

@@ -21,6 +21,8 @@ def measure_sentences(event: Event) -> tuple[str, ...]:
         # The analysis has put the time above the trip into a sentence of its own.
         numbers.pop("trip_held_s", None)
         numbers.pop("held_s", None)
+    if any("over 30 s" in one for one in event.facts):
+        numbers.pop("mean_30s_a", None)
     return tuple(one for one in tell(numbers) if one)
 
 
@@ -79,6 +81,8 @@ def _sag(numbers: Numbers) -> list[str]:
 def _near(numbers: Numbers) -> list[str]:
     if "held_s" in numbers and "delay_s" in numbers:
         return [f"{_s(numbers['held_s'])} of the {_s(numbers['delay_s'])} that are tolerated."]
+    if numbers.get("way_used_pct", 0.0) >= 100.0:
+        return [f"It was passed{_for(numbers)}."]
     if "way_used_pct" in numbers:
         used = quantity(numbers["way_used_pct"], "pct", decimals=0)
         return [f"{used} of the way to it was used{_for(numbers)}."]

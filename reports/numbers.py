@@ -38,6 +38,8 @@ UNITS: dict[str, tuple[str, int]] = {
 }
 """Suffix of a name -> (unit as printed, usual decimals). Our choice: what a rider's meter shows."""
 
+CELL_V = 6.0
+"""Voltages below this are a cell's, and carry one more decimal [V]. Our choice."""
 MOST_DECIMALS = 4
 """No printed number has more decimals than this. Our choice."""
 
@@ -133,14 +135,21 @@ def estimate_parts(one: Estimate, suffix: str) -> tuple[str, str, str]:
 def beside(value: float, limit: float, suffix: str) -> tuple[str, str]:
     """A value and its limit, with as many decimals as it takes to tell the two apart."""
     number, unit, decimals = scaled(value, suffix)
+    if suffix == "v" and max(abs(value), abs(limit)) < CELL_V:
+        decimals = 2
     factor = number / value if value else scaled(limit, suffix)[0] / limit if limit else 1.0
     other = limit * factor
     while fixed(number, decimals) == fixed(other, decimals) and number != other:
         if decimals >= MOST_DECIMALS:
             break
         decimals += 1
-    plain = decimals if other != round(other) else 0
-    return f"{fixed(number, decimals)} {unit}".rstrip(), f"{fixed(other, plain)} {unit}".rstrip()
+    return f"{fixed(number, decimals)} {unit}".rstrip(), f"{as_given(other)} {unit}".rstrip()
+
+
+def as_given(value: float) -> str:
+    """A value from the setup with the decimals it was given, never rounded to another value."""
+    places = next((n for n in range(MOST_DECIMALS) if round(value, n) == value), MOST_DECIMALS)
+    return fixed(value, places)
 
 
 def duration(seconds: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analyzer.balance import InForce
@@ -19,6 +19,7 @@ from reports.findings_view import FindingView, findings_views, place_between
 from reports.headlines import peak_against_limit, quantity_of
 from reports.numbers import (
     UNKNOWN,
+    as_given,
     beside,
     chance,
     day,
@@ -105,18 +106,14 @@ def ride_view(result: RideResult) -> RideView:
         sides_figure=side_against_side(result),
         pack=_pack(result),
         pack_figure=voltage_against_current(result),
-        limits=Table(
-            "Each limit of the setup against the most this ride asked of it",
-            ("Limit", "Role", "Set", "Most in 1 s", "in 10 s", "in 60 s", "Verdict", "Tried at"),
-            tuple(_limit_row(one, result) for one in result.limits),
-        ),
+        limits=_limits(result),
         verdicts=tuple((VERDICT[word], text) for word, text in VERDICT_MEANING.items()),
         climbs=_climbs(result),
         events=Table(
             "Everything that happened, in order",
             ("When", "What", "How long", "Drives", "Peak", "Limit", "Likeliest cause"),
             tuple(_event_row(one, result) for one in shown),
-        ),
+        ).without_empty(),
         events_left_out=len(result.events) - len(shown),
         sources=source_views(result.ride.sources),
         not_checked=Table(
@@ -201,7 +198,7 @@ _CURRENTS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake
 def _saturates(held: InForce, name: str, result: RideResult) -> str:
     seen = getattr(held, name)
     value = getattr(result.setup.drive(held.drive), name)
-    given = "" if value is None else f", {fixed(value, 0 if value == round(value) else 1)} A set"
+    given = "" if value is None else f", {as_given(value)} A set"
     return f"{'never' if seen is None else estimate(seen, 'a')}{given}"
 
 
@@ -242,9 +239,22 @@ def _why(result: RideResult, about: str) -> str:
     return exact[0] if exact else ""
 
 
+def _limits(result: RideResult) -> Table:
+    """The limits; conditions that all verdicts share are told once, in the caption."""
+    caption = "Each limit of the setup against the most this ride asked of it"
+    heads = ("Limit", "Role", "Set", "Most in 1 s", "in 10 s", "in 60 s", "Verdict", "Tried at")
+    rows = tuple(_limit_row(one, result) for one in result.limits)
+    conditions = {row.cells[-1] for row in rows}
+    if len(conditions) == 1:
+        caption = f"{caption}, at {conditions.pop()}"
+        heads = heads[:-1]
+        rows = tuple(replace(row, cells=row.cells[:-1]) for row in rows)
+    return Table(caption, heads, rows)
+
+
 def _limit_row(one: LimitCheck, result: RideResult) -> Row:
     suffix = unit_suffix(one.limit)
-    seen, value = UNKNOWN, quantity(one.set, suffix)
+    seen, value = UNKNOWN, beside(one.set, one.set, suffix)[1]
     if one.seen is not None:
         seen, value = beside(one.seen, one.set, suffix)
         seen = f"at least {seen}" if one.at_least else seen
@@ -268,7 +278,7 @@ def _limit_row(one: LimitCheck, result: RideResult) -> Row:
 
 
 def _window(value: float | None, suffix: str) -> str:
-    return "–" if value is None else quantity(value, suffix)
+    return "–" if value is None else beside(value, value, suffix)[0]
 
 
 def tried_text(tried: Tried) -> str:
@@ -296,7 +306,7 @@ def _climbs(result: RideResult) -> Table:
         "Governed by",
     )
     rows = tuple(_climb_row(one, result) for one in result.climbs)
-    return Table("The climbs of this ride and what they asked", heads, rows)
+    return Table("The climbs of this ride and what they asked", heads, rows).without_empty()
 
 
 def _climb_row(one: Climb, result: RideResult) -> Row:

@@ -169,6 +169,9 @@ PACK = (
 """Field of `PackState`, its name for the rider, its unit's suffix."""
 
 
+OWNER = {"BMS": "the BMS's", "Cells": "the cells'"}
+
+
 def limit_name(key: str) -> str:
     """A setup key as a rider says it: `drives.left.motor_stop_c` -> `left: motor stop
     temperature`; the key itself where there is no wording."""
@@ -176,6 +179,17 @@ def limit_name(key: str) -> str:
         drive, _, last = key.removeprefix("drives.").rpartition(".")
         return f"{drive}: {DRIVE_LIMIT.get(last, last)}"
     return LIMIT.get(key, key)
+
+
+def limit_phrase(key: str) -> str:
+    """A setup key inside a sentence: `the left drive's stop voltage`, `the BMS's charge trip`."""
+    if key.startswith("drives."):
+        drive, _, last = key.removeprefix("drives.").rpartition(".")
+        return f"the {drive} drive's {DRIVE_LIMIT.get(last, last)}"
+    owner, comma, what = LIMIT.get(key, key).partition(", ")
+    if comma:
+        return f"{OWNER.get(owner, owner)} {what}"
+    return f"the {owner[:1].lower()}{owner[1:]}"
 
 
 def cause_name(word: str) -> str:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analyzer.words import Severity
+
+NOTHING = ("", "–")
+"""Cells that say nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,3 +35,20 @@ class Table:
     caption: str
     heads: tuple[str, ...]
     rows: tuple[Row, ...]
+
+    def without_empty(self) -> Table:
+        """The same without columns that say nothing in any row."""
+        if not self.rows:
+            return self
+        keep = [
+            place
+            for place in range(len(self.heads))
+            if any(row.cells[place] not in NOTHING for row in self.rows)
+        ]
+        return replace(
+            self,
+            heads=tuple(self.heads[place] for place in keep),
+            rows=tuple(
+                replace(row, cells=tuple(row.cells[place] for place in keep)) for row in self.rows
+            ),
+        )

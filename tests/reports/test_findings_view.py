@@ -117,7 +117,9 @@ def test_remedies_split_by_mark_or_by_place():
 
 def test_a_limit_beside_its_value_is_not_said_to_be_on_it():
     check = replace(made_result().limits[0], seen=39.98, verdict=Verdict.TOUCHED)
-    assert limit_sentence(check) == "BMS, discharge rating was touched: 39.98 A against 40 A."
+    assert limit_sentence(check) == "The BMS's discharge rating was touched: 39.98 A against 40 A."
     low = replace(check, limit="drives.left.stop_at_v", seen=47.5, set=48.0, unit="V")
     low = replace(low, verdict=Verdict.EXCEEDED)
-    assert limit_sentence(low) == "Left: stop voltage was passed: down to 47.5 V, 48 V is the line."
+    assert limit_sentence(low) == (
+        "The left drive's stop voltage was passed: down to 47.5 V, 48 V is the line."
+    )

@@ -53,6 +53,8 @@ def test_a_value_off_its_limit_reads_off_its_limit(value, limit):
 def test_the_limit_and_a_value_just_below_it_are_told_apart():
     assert numbers.beside(39.98, 40.0, "a") == ("39.98 A", "40 A")
     assert numbers.beside(52.6, 50.0, "a") == ("52.6 A", "50 A")
+    assert numbers.beside(3.51, 2.65, "v") == ("3.51 V", "2.65 V")
+    assert numbers.beside(51.94, 52.75, "v") == ("51.9 V", "52.75 V")
     assert numbers.beside(9.99, 10.5, "a") == ("10.0 A", "10.5 A")
 
 

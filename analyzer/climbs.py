@@ -68,7 +68,7 @@ def find_climbs(
     load = ride_load(ride, setup, None if pack_fit is None else pack_fit.rest_voltage_v)
     spans = [(road, a, b) for road in roads for a, b in _spans(road)]
     rows = [rows_between(road.way, ride, a, b) for road, a, b in spans]
-    next_start = [float(ride.time_s[first]) for first, _ in rows[1:]] + [np.inf]
+    next_start = [float(ride.time_s[first]) for first, _ in rows[1:]] + [np.inf] * bool(rows)
     climbs = tuple(
         _climb(ride, setup, load, road, (a, b), ends, until)
         for (road, a, b), ends, until in zip(spans, rows, next_start, strict=True)

@@ -58,8 +58,8 @@ class Cells:
 class Motor:
     """Direct-current sense: v = kt w + r i."""
 
-    kt: float = 0.115
-    ohm: float = 0.060
+    kt: float = 0.125
+    ohm: float = 0.062
     drag0: float = 0.10
     drag1: float = 0.0006
     inertia: float = 0.0008
@@ -77,8 +77,8 @@ class Motor:
 class Controller:
     """Limits really in force, and the habits of the box."""
 
-    phase_drive_a: float = 58.0
-    phase_brake_a: float = 36.0
+    phase_drive_a: float = 48.0
+    phase_brake_a: float = 26.0
     battery_drive_a: float = 24.0
     battery_brake_a: float = 8.0
     derate_from_v: float = 46.5
@@ -114,6 +114,8 @@ class Controller:
     heat_w_k: float = 0.9
     heat_per_a2: float = 0.008
     heat_hyst_c: float = 8.0
+    computes_current: bool = False
+    """Works its battery current out from motor power instead of measuring it."""
 
 
 @dataclass(frozen=True)
@@ -173,7 +175,7 @@ class Body:
     name: str = "cargo trike"
     mass_kg: float = 245.0
     wheel_diameter_m: float = 0.508
-    gear_ratio: float = 5.2
+    gear_ratio: float = 8.6
     crr: float = 0.011
     cda_m2: float = 0.72
     grip: float = 0.7
@@ -291,7 +293,8 @@ def drive_records(build: Build, ambient_c: float, warm_c: float) -> np.ndarray:
             branch_ohm=c.branch_ohm, wind_j_k=m.wind_j_k, wind_case_w_k=m.wind_case_w_k,
             case_j_k=m.case_j_k, case_air_w_k=m.case_air_w_k, case_air_v=m.case_air_v,
             ctrl_j_k=c.heat_j_k, ctrl_w_k=c.heat_w_k, ctrl_per_a2=c.heat_per_a2,
-            hot_hyst=c.heat_hyst_c, grip_n=NEVER, air_c=ambient_c,
+            hot_hyst=c.heat_hyst_c,
+            computed=c.computes_current, grip_n=NEVER, air_c=ambient_c,
             follower=names.index(spec.follows) if spec.follows else -1,
             wind_c=warm_c, case_c=warm_c, ctrl_c=warm_c, mot_seen_c=warm_c, ctrl_seen_c=warm_c,
         )  # fmt: skip

@@ -27,7 +27,7 @@ def open_bus(v, watts, farad, lowest, highest, dt):
 
 @njit(cache=True)
 def closed_bus(behind, ohm, watts, amps, v):
-    """Pack current and bus voltage with `watts` and `amps` drawn: the stable root of V² - UV + RP."""
+    """Bus voltage and pack current with `watts` and `amps` drawn: V² - UV + RP = 0, stable root."""
     open_v = behind - ohm * amps
     root = open_v * open_v - 4.0 * ohm * watts
     bus = 0.5 * (open_v + np.sqrt(root)) if root > 0.0 else 0.5 * open_v

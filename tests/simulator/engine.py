@@ -229,7 +229,7 @@ def _electric(
     n = drives.size
     regen = min(max(-r.hand, 0.0) / max(r.regen_first, 0.01), 1.0)
     curve_here = _at(bend, road_ds, c.s)
-    joined, farad, low, lone_code = 0.0, 0.0, 0.0, 0.0
+    joined, farad, low, _lone_code = 0.0, 0.0, 0.0, 0.0
     for k in range(n):
         d = drives[k]
         wheel = c.v * (1.0 - d.side_m * curve_here)
@@ -241,7 +241,7 @@ def _electric(
         drive_step(d, dt, t, wheel, path, code, ramp, jerk)
         if d.branch_open == 1:
             d.v_a = open_bus(d.v_a, d.p_w, d.cap_f, floor_v(drives, k), d.ov_v * 1.25, dt)
-            d.i_batt = 0.0
+            d.i_batt = d.computed * d.p_w / max(d.v_a, 8.0)
         else:
             joined += d.p_w
             farad += d.cap_f
@@ -261,7 +261,9 @@ def _electric(
     for k in range(n):
         d = drives[k]
         if d.branch_open == 0:
-            d.i_batt = d.p_w / max(c.bus_v, 1.0)
+            d.i_batt = d.p_w / max(c.bus_v, 8.0)
+            if shut and d.computed == 0:
+                d.i_batt = 0.0
             d.v_a = c.bus_v - d.branch_ohm * d.i_batt
     return amps
 

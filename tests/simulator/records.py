@@ -27,7 +27,7 @@ DRIVE_PARAMS = (
     "uv_wait uv_release ov_hyst ov_wait duty_max slew_up slew_down lim_tau v_tau derate_period "
     "standby_w drop_v brake_full_mps brake_end_mps gain offset link_tau freewheel dead_v cap_f "
     "branch_ohm wind_j_k wind_case_w_k case_j_k case_air_w_k case_air_v ctrl_j_k ctrl_w_k "
-    "ctrl_per_a2 hot_hyst follower grip_n power_cap_w air_c"
+    "ctrl_per_a2 hot_hyst follower grip_n power_cap_w air_c computed"
 )
 DRIVE = _record(
     DRIVE_PARAMS,
@@ -49,7 +49,7 @@ VEHICLE = _record(VEHICLE_PARAMS, "v s acc bus_v path_open path_code contact_ohm
 
 RIDER_PARAMS = (
     "kp ki ramp_up ramp_down decide_s noise a_brake regen_first mech_max_n mech_from react_s "
-    "rest_s cycle_s leave_one_side tries max_demand hold_on"
+    "rest_s cycle_s leave_one_side tries max_demand after_loss"
 )
 RIDER = _record(
     RIDER_PARAMS,
@@ -58,5 +58,12 @@ RIDER = _record(
 
 FAULT = _record("kind t0 t1 drive p0 p1 p2", "done")
 
-PER_DRIVE = ["i_batt", "v_bus", "i_phase", "omega", "wheel_mps", "demand_seen", "duty", "ctrl_c", "mot_c", "governor", "block", "dead", "asked", "torque", "derate", "freeze"]
-SHARED = ["time_s", "s_m", "v_mps", "acc", "i_pack", "v_cells", "v_bus", "soc", "temp_c", "cell_min", "cell_max", "hand", "mech", "bms_dis", "bms_chg", "path_open", "acc_d", "acc_c", "bms_temp_c", "weak_soc"]
+PER_DRIVE = (
+    *("i_batt", "v_bus", "i_phase", "omega", "wheel_mps", "demand_seen", "duty", "ctrl_c"),
+    *("mot_c", "governor", "block", "dead", "asked", "torque", "derate", "freeze"),
+)
+SHARED = (
+    *("time_s", "s_m", "v_mps", "acc", "i_pack", "v_cells", "v_bus", "soc", "temp_c", "cell_min"),
+    *("cell_max", "hand", "mech", "bms_dis", "bms_chg", "path_open", "acc_d", "acc_c"),
+    *("bms_temp_c", "weak_soc"),
+)

@@ -35,7 +35,11 @@ class Rider:
     """Stops also when only one side is gone."""
     tries: int = 4
     max_demand: float = 1.0
+    after_loss: float = 0.8
+    """How much of the demand is left after power was lost once: riders turn careful."""
     speed_wander: float = 0.12
+    paces: tuple[tuple[float, float], ...] = ()
+    """(from m, m/s): wished-for speeds in place of `cruise_mps` from there on."""
     script: tuple[tuple[float, float], ...] = ()
     """(time s, hand) points that take the hand over while they last; NaN hands it back."""
 
@@ -48,6 +52,7 @@ def record(rider: Rider, mech_max_n: float) -> np.ndarray:
         regen_first=rider.regen_first, mech_max_n=mech_max_n, mech_from=rider.mech_from,
         react_s=rider.react_s, rest_s=rider.rest_s, cycle_s=rider.cycle_s,
         leave_one_side=rider.leaves_one_side, tries=rider.tries, max_demand=rider.max_demand,
+        after_loss=rider.after_loss,
     )  # fmt: skip
     for key, value in values.items():
         out[key] = value
@@ -62,7 +67,10 @@ def plan(
     wander = np.zeros(size)
     for wave in (900.0, 310.0):
         wander += np.sin(2 * np.pi * (np.arange(size) * DS_M / wave + rng.random()))
-    speed = rider.cruise_mps * (1 + rider.speed_wander * wander / 2)
+    pace = np.full(size, rider.cruise_mps)
+    for from_m, mps in rider.paces:
+        pace[int(from_m / DS_M) :] = mps
+    speed = pace * (1 + rider.speed_wander * wander / 2)
     sharp = np.maximum(np.abs(road.bend), 1e-6)
     speed = np.minimum(speed, np.sqrt(rider.corner_g * 9.81 / sharp))
     speed = np.maximum(speed, 1.5)
@@ -80,7 +88,7 @@ def script_array(rider: Rider, dt: float, duration_s: float) -> np.ndarray:
     if not rider.script:
         return np.array([np.nan])
     t = np.arange(0.0, duration_s, dt)
-    at, hand = np.asarray(rider.script, float).T
+    _at, _hand = np.asarray(rider.script, float).T
     out = np.full(t.size, np.nan)
     for (t0, h0), (t1, h1) in zip(rider.script[:-1], rider.script[1:], strict=True):
         on = (t >= t0) & (t < t1)

@@ -86,6 +86,7 @@ def _recover(r, dt, v):
         cycled = 1
     if r.mode_t > r.rest_s:
         r.tried += 1
+        r.max_demand *= r.after_loss
         r.cycled = 0
         r.mode, r.mode_t = (RIDING, 0.0) if r.tried < r.tries else (RESTING, -1e9)
     return cycled

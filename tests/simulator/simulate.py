@@ -145,7 +145,7 @@ def simulate(
         longest = min(longest, most_s)
     names = [d.name for d in build.drives]
     mass = build.body.mass_kg + extra_mass_kg
-    every = int(round(1.0 / (record_hz * DT_S)))
+    every = round(1.0 / (record_hz * DT_S))
     rows = int(longest * record_hz)
     width = len(records.SHARED) + len(names) * len(records.PER_DRIVE)
     out = np.zeros((rows, width), np.float32)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,7 +98,7 @@ def pulse_ohm(cells: Cells, soc: float, temp_c: float, after_s: float = 10.0) ->
     amps, dt = 0.5 * cells.rated_ah, 0.005
     pack = pack_record(cells, soc, temp_c, temp_c)
     pack["heat_j_k"] = 1e12
-    return _pulse(pack, pack_grid(cells), amps, dt, int(round(after_s / dt))) / amps
+    return _pulse(pack, pack_grid(cells), amps, dt, round(after_s / dt)) / amps
 
 
 def rest_pack_v(cells: Cells, soc: float) -> float:
@@ -130,7 +131,7 @@ def _drive_losses(build: Build, name: str, t: np.ndarray, col: dict[str, np.ndar
     code, asked = _codes(build, name, col), col[f"{name}.asked"]
     out: list[Loss] = []
     edges = np.flatnonzero(np.diff(np.concatenate([[0], code, [0]])))
-    for first, stop in zip(edges[:-1], edges[1:], strict=True):
+    for first, stop in itertools.pairwise(edges):
         cause = int(code[first])
         if cause == 0:
             continue

@@ -154,6 +154,8 @@ def _known(value: float | None, suffix: str) -> str | None:
 
 
 def _timeline_text(result: RideResult) -> str:
+    if not result.events:
+        return "No event was found."
     counts = [
         f"{sum(event.severity is word for event in result.events)} {word.value}"
         for word in (Severity.ACT, Severity.WATCH, Severity.NOTE)
@@ -187,9 +189,10 @@ def _sides(result: RideResult) -> Table | None:
         "… battery, braking",
         "… motor, braking",
     ]
-    return Table(
+    table = Table(
         "What each drive carries, and where it really saturates", tuple(heads), tuple(rows)
-    )
+    ).without_empty()
+    return table if len(table.heads) > 1 else None
 
 
 _CURRENTS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
@@ -199,6 +202,8 @@ def _saturates(held: InForce, name: str, result: RideResult) -> str:
     seen = getattr(held, name)
     value = getattr(result.setup.drive(held.drive), name)
     given = "" if value is None else f", {as_given(value)} A set"
+    if seen is None and not given:
+        return "–"
     return f"{'never' if seen is None else estimate(seen, 'a')}{given}"
 
 
@@ -242,7 +247,16 @@ def _why(result: RideResult, about: str) -> str:
 def _limits(result: RideResult) -> Table:
     """The limits; conditions that all verdicts share are told once, in the caption."""
     caption = "Each limit of the setup against the most this ride asked of it"
-    heads = ("Limit", "Role", "Set", "Most in 1 s", "in 10 s", "in 60 s", "Verdict", "Tried at")
+    heads: tuple[str, ...] = (
+        "Limit",
+        "Role",
+        "Set",
+        "Most in 1 s",
+        "in 10 s",
+        "in 60 s",
+        "Verdict",
+        "Tried at",
+    )
     rows = tuple(_limit_row(one, result) for one in result.limits)
     conditions = {row.cells[-1] for row in rows}
     if len(conditions) == 1:

@@ -15,7 +15,7 @@ import pytest
 from made.ride_results import bare_result, made_result
 
 from importers.ride import ChannelReading
-from reports.page import ride_page, setup_page
+from reports.page import ageing_page, ride_page, setup_page
 
 HERE = Path(__file__).parent / "browser"
 HOSTILE = '"><script>window.hostile = 1</script>'
@@ -48,10 +48,20 @@ def checked_setup_page():
     return setup_page(check_setup(setup), setup)
 
 
+def aged_page():
+    from analyzer.ageing import judge_ageing
+    from setup_maker import setup_of
+    from simulator.books import make_book
+
+    kept, _ = make_book(3, rides=60, months=12, growth_pct_per_year=7.0, jump_pct=8.0)
+    return ageing_page(judge_ageing(kept, setup_of()))
+
+
 PAGES = {
     "ride": lambda: ride_page(hostile_result()),
     "bare": lambda: ride_page(bare_result()),
     "setup": checked_setup_page,
+    "ageing": aged_page,
 }
 
 
@@ -84,8 +94,11 @@ def seen(tmp_path_factory):
 LOOKS = [f"{size} {scheme}" for size in ("desk", "phone") for scheme in ("light", "dark")]
 
 
-@pytest.mark.parametrize("look", LOOKS)
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize(
+    ("name", "look"),
+    [("ride", look) for look in LOOKS]
+    + [(name, look) for name in PAGES if name != "ride" for look in ("desk light", "phone dark")],
+)
 def test_a_page_is_quiet_whole_and_open_to_everyone(seen, name, look):
     one = seen[name]["looks"][look]
     assert one["console"] == []
@@ -103,7 +116,7 @@ def test_findings_are_the_first_thing_seen(seen, look):
     assert len(one["headlines"]) == 5
     assert one["headlines"][0].startswith("Power went at 09:41:07")
     assert one["firstHeadlineTop"] < SIDE_BY_SIDE_PX
-    assert len(one["drawn"]) == 3
+    assert len(one["drawn"]) == 4
 
 
 @pytest.mark.parametrize("look", LOOKS)

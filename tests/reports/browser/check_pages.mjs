@@ -105,7 +105,8 @@ for (const file of files) {
   report[file] = { looks: {} };
   // Keys, paper and an old browser are tried on the first page: the others share its frame.
   if (file === files[0]) Object.assign(report[file], { keyboard: await byKeyboard(file), without: await withoutUnpacking(file), paper: await onPaper(file) });
-  for (const size of Object.keys(SIZES)) for (const scheme of ["light", "dark"]) report[file].looks[`${size} ${scheme}`] = await look(file, size, scheme);
+  const looks = file === files[0] ? [["desk", "light"], ["desk", "dark"], ["phone", "light"], ["phone", "dark"]] : [["desk", "light"], ["phone", "dark"]];
+  for (const [size, scheme] of looks) report[file].looks[`${size} ${scheme}`] = await look(file, size, scheme);
 }
 await browser.close();
 process.stdout.write(JSON.stringify(report));

@@ -49,8 +49,9 @@ def checked_setup_page():
 
 
 def aged_page():
-    from analyzer.ageing import judge_ageing
     from setup_maker import setup_of
+
+    from analyzer.ageing import judge_ageing
     from simulator.books import make_book
 
     kept, _ = make_book(3, rides=60, months=12, growth_pct_per_year=7.0, jump_pct=8.0)

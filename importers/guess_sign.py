@@ -18,6 +18,9 @@ CERTAIN_T = 12.0
 """Ratio of slope to its error from which a sign is taken as settled. Our choice: samples are not
 independent, and a few hundred swings of load give far more."""
 LIKELY_T = 5.0
+USUAL_PART = 0.25
+"""Voltages within this part of the median count. Our choice: full to empty is less for any cell in
+use."""
 MOST_STEPS = 20_000
 """Steps looked at; enough for any sign. Our choice."""
 STEP_S = 0.7
@@ -39,6 +42,11 @@ def sag_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:
     good = np.isfinite(volts) & np.isfinite(amps)
     if good.sum() < 20:
         return None
+    # A bus that fell with its pack's path open says nothing of the cells' resistance.
+    usual = float(np.median(volts[good]))
+    good &= np.abs(volts - usual) < USUAL_PART * abs(usual)
+    if good.sum() < 20:
+        return None
     v, i, t = volts[good], amps[good], time_s[good]
     step = max(1, round(STEP_S / max(float(np.median(np.diff(t))), 1e-6)))
     if t.size <= 2 * step:
@@ -49,6 +57,9 @@ def sag_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:
     spread = float(np.abs(di).max(initial=0.0))
     moved = np.abs(di) > 0.05 * spread
     dv, di = dv[moved], di[moved]
+    if dv.size:  # a few steps of another kind (a path that opens) must not outweigh the rest
+        low, high = np.quantile(dv, [0.02, 0.98])
+        dv = np.clip(dv, low, high)
     if di.size < 8 or spread <= 0:
         return None
     slope = float(di @ dv / (di @ di))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from math import exp, hypot
 
@@ -11,14 +12,15 @@ import numpy as np
 from analyzer.capacity import capacity_from_rests
 from analyzer.estimate import Estimate, Note
 from analyzer.quantities import Floats, Quantity, pack_current_a, pack_voltage_v
-from analyzer.resistance import TAUS_S, ResistanceFit, fit_resistance
-from analyzer.rest_voltage import charge_from_rest
+from analyzer.resistance import TAUS_S, ExpectedRest, ResistanceFit, fit_resistance
+from analyzer.rest_voltage import charge_from_rest, rest_after, shape_sd
 from analyzer.spells import Stretch, even_stretches
 from analyzer.temperature import (
     Activation,
     PackTemperature,
     log_ratio_interval,
     pack_temperature,
+    resistance_over_mean,
 )
 from importers.ride import Ride
 from importers.setup_types import Setup
@@ -40,12 +42,12 @@ AUX_KNOWN_SD = 0.2
 MODEL_SD = 0.006
 """What the fit itself adds to the 10 s resistance, measured on simulated rides with perfect
 gains (benchmarks/tables/pack_truth.py)."""
-INSTANT_MODEL_SD = 0.05
+INSTANT_MODEL_SD = 0.04
 """Likewise for the instant part: filters in front of the readings smear it."""
 BOOTSTRAP_SHORT = 1.4
 """A block bootstrap of one ride sees too little of what changes slowly; its standard deviations
 are widened by this, measured likewise."""
-REST_MODEL_SD_V = 0.005
+REST_MODEL_SD_V = 0.006
 """What the fit adds to a rest voltage [V per cell], measured likewise."""
 LEAST_TIME_S = 60.0
 """Less than this of voltage and current together is not fitted. Our choice."""
@@ -142,7 +144,13 @@ def _fit(
     if trouble:
         return None, trouble
     fit = fit_resistance(
-        stretches, step, rated_ah=setup.pack.capacity_ah, series=setup.pack.series, seed=seed
+        stretches,
+        step,
+        rated_ah=setup.pack.capacity_ah,
+        series=setup.pack.series,
+        curve=ExpectedRest(partial(rest_after, setup), shape_sd(setup)),
+        warmth=partial(resistance_over_mean, ride),
+        seed=seed,
     )
     return _believable(fit)
 

@@ -10,7 +10,8 @@ that the reading's time lag and the bootstrap need no second pass over the sampl
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -122,6 +123,11 @@ RELAXING_V_PER_CELL = 0.005
 KNOWN_EVERY_S = 3.0
 """Neighbouring errors of the fit are alike: one sample in this many seconds counts as new when
 data are weighed against what is known beforehand [s]. Our choice."""
+SCALE_SD = 0.3
+"""How far the charge held may be from what the setup rates, one standard deviation [of it]. Our
+choice: wide, so that a ride that tells the capacity tells it by itself."""
+FINE = 400
+"""Points of the curve over the ride."""
 PASSES = 3
 """With one resistance, then twice with one that follows the charge."""
 LEAST_FACTOR = 0.1
@@ -130,6 +136,16 @@ DRAWS = 200
 """Draws of the bootstrap."""
 LEAST_BLOCKS = 8
 """Blocks are made shorter rather than fewer than this."""
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedRest:
+    """What is known of the rest voltage before the ride."""
+
+    rest_v: Callable[[float, Floats], Floats]
+    """From the pack's rest voltage at the start and the charge drawn since [Ah]."""
+    shape_sd: float
+    """How far the slope of a piece may lie from that, one standard deviation [of the slope]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,35 +161,80 @@ class _Grid:
     step_s: float
     first: tuple[int, ...]
     mean_ah: float
+    expected: Floats
+    """What the curve says the pieces' slopes are [V/Ah]; empty before the first fit."""
+    spread: Floats
+    """Covariance of what the curve says [(V/Ah)^2]: its scale and its shape are uncertain."""
+    bend: float = 1.0
+    """Slope at the mean charge over the mean slope of its piece."""
 
 
 def fit_resistance(
-    stretches: list[Stretch], step_s: float, *, rated_ah: float, series: int, seed: int
+    stretches: list[Stretch],
+    step_s: float,
+    *,
+    rated_ah: float,
+    series: int,
+    curve: ExpectedRest,
+    warmth: Callable[[Floats], Floats],
+    seed: int,
 ) -> ResistanceFit:
     """What falls at once, what falls within 10 s, and what the pack would read at rest.
 
     Three passes: with one resistance for the whole ride, which also settles the time lag between
     the two readings; then twice with a resistance that follows the charge drawn, so that the
-    answer stands for the mean charge however the ride was spread. Blocks of the last pass are
-    drawn anew `DRAWS` times for the standard deviations.
+    answer stands for the mean charge however the ride was spread. `warmth` gives, for times of the
+    ride, how many times its resistance at the mean temperature the pack is expected to have.
+    Blocks of the last pass are drawn anew `DRAWS` times for the standard deviations.
     """
     grid = _grid(stretches, step_s, rated_ah)
     lag, volts = _align(grid, stretches)
     span = float(np.ptp(grid.charge_ah)) / rated_ah
     shapes = _factor_shapes(grid, int(np.clip(span / FACTOR_DEPTH, 0, MOST_FACTORS)))
-    factor, sag = np.ones(grid.charge_ah.size), np.zeros(grid.charge_ah.size)
-    relaxing_v = RELAXING_V_PER_CELL * series
-    for turn in range(PASSES if shapes else 1):
+    factor, sag = warmth(grid.time_s), np.zeros(grid.charge_ah.size)
+    for turn in range(PASSES):
         extra = [-sag * shape for shape in shapes] if turn else []
-        problem = _Problem.of(grid, volts, factor, extra, relaxing_v)
+        problem = _Problem.of(grid, volts, factor, extra, RELAXING_V_PER_CELL * series)
         x, open_ = problem.solve()
         if turn < PASSES - 1:
             for change, shape in zip(x[x.size - len(extra) :], shapes, strict=False):
                 factor = factor + factor * change * shape
             factor = np.maximum(factor, LEAST_FACTOR)
             sag = (grid.current_lags * factor[:, None]) @ problem.resistances(x)
+            grid = _bent(grid, float(problem.rest_v(x, grid.ramps[:1])[0]), curve)
     draws = problem.draws(np.random.default_rng(seed), open_)
     return _told(grid, problem, x, draws, volts, lag)
+
+
+def _bent(grid: _Grid, start_v: float, curve: ExpectedRest) -> _Grid:
+    """The same pieces, each bent as the curve bends where the ride lay on it."""
+    drawn = grid.charge_ah
+    fine = np.linspace(drawn.min(), drawn.max(), FINE)
+    volts = curve.rest_v(start_v, fine - drawn[0])
+    at_knots = np.interp(grid.knots_ah, fine, volts)
+    at_samples = np.interp(drawn, fine, volts)
+    widths, falls = np.diff(grid.knots_ah), -np.diff(at_knots)
+    if not np.all(falls > 0):
+        return grid
+    ramps = np.column_stack(
+        [
+            np.clip(a - at_samples, 0, a - b) / fall * width
+            for (a, b), fall, width in zip(pairwise(at_knots), falls, widths, strict=True)
+        ]
+    )
+    slopes = -np.gradient(volts, fine)
+    piece = _piece(grid)
+    bend = float(np.interp(grid.mean_ah, fine, slopes)) * widths[piece] / falls[piece]
+    expected = falls / widths
+    spread = np.diag((curve.shape_sd * expected) ** 2)
+    spread += SCALE_SD**2 * np.outer(expected, expected)
+    return replace(grid, ramps=ramps, expected=expected, spread=spread, bend=bend)
+
+
+def _piece(grid: _Grid) -> int:
+    """Which piece the mean charge lies in."""
+    at = int(np.searchsorted(grid.knots_ah, grid.mean_ah, side="right")) - 1
+    return min(max(at, 0), grid.knots_ah.size - 2)
 
 
 def _factor_shapes(grid: _Grid, pieces: int) -> list[Floats]:
@@ -203,6 +264,8 @@ def _grid(stretches: list[Stretch], step_s: float, rated_ah: float) -> _Grid:
         step_s=step_s,
         first=tuple(int(k) for k in sizes[:-1]),
         mean_ah=float(charge.mean()),
+        expected=np.zeros(0),
+        spread=np.zeros((0, 0)),
     )
 
 
@@ -246,6 +309,7 @@ class _Problem:
     grams: Floats
     rights: Floats
     prior: Floats
+    wanted: Floats
     ramps: int
     free: int
 
@@ -275,23 +339,32 @@ class _Problem:
         at = columns.shape[1] - 1 - len(extra)
         weight[at] = noise / relaxing_v**2
         weight[at + 1 :] = noise / FACTOR_SD**2
-        return cls(columns, grams, rights, np.diag(weight), grid.ramps.shape[1], 2 + len(extra))
+        prior, wanted = np.diag(weight), np.zeros(columns.shape[1])
+        if grid.expected.size:
+            slopes = slice(0, grid.expected.size)
+            prior[slopes, slopes] = noise * np.linalg.inv(grid.spread)
+            wanted[slopes] = prior[slopes, slopes] @ grid.expected
+        return cls(columns, grams, rights, prior, wanted, grid.ramps.shape[1], 2 + len(extra))
 
     def resistances(self, x: Floats) -> Floats:
         """R_k out of a solution."""
         return x[..., self.ramps : self.ramps + len(TAUS_S)]
 
+    def rest_v(self, x: Floats, ramps: Floats) -> Floats:
+        """Rest voltages that a solution gives for rows of the ramps."""
+        return np.asarray(x[self.ramps + len(TAUS_S)] - ramps @ x[: self.ramps], np.float64)
+
     def solve(self) -> tuple[Floats, Bools]:
         """The fit to the whole ride."""
         gram = self.grams.sum(axis=0) + self.prior
-        return nonneg_normal(gram, self.rights.sum(axis=0), self.free)
+        return nonneg_normal(gram, self.rights.sum(axis=0) + self.wanted, self.free)
 
     def draws(self, rng: np.random.Generator, start: Bools) -> Floats:
         """`DRAWS` fits to blocks drawn with replacement."""
         blocks = self.grams.shape[0]
         times = rng.multinomial(blocks, np.full(blocks, 1 / blocks), size=DRAWS).astype(float)
         grams = np.tensordot(times, self.grams, axes=1) + self.prior
-        rights = times @ self.rights
+        rights = times @ self.rights + self.wanted
         return np.array(
             [nonneg_normal(g, b, self.free, start)[0] for g, b in zip(grams, rights, strict=True)]
         )
@@ -307,10 +380,8 @@ def _told(
 ) -> ResistanceFit:
     everything = np.vstack([x, draws])
     ohms = problem.resistances(everything)
-    piece = min(
-        int(np.searchsorted(grid.knots_ah, grid.mean_ah, side="right")) - 1, problem.ramps - 1
-    )
-    pulse = pulse_ohm(ohms, PULSE_S) + everything[:, piece] * PULSE_S / 3600
+    fall = everything[:, _piece(grid)] * grid.bend * PULSE_S / 3600
+    pulse = pulse_ohm(ohms, PULSE_S) + fall
     level = problem.ramps + len(TAUS_S)
     ends = [
         everything[:, level] - everything[:, : problem.ramps] @ grid.ramps[at] for at in (0, -1)

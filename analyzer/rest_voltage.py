@@ -21,6 +21,13 @@ three curves do not mark the ends of what is sold."""
 LONE_CURVE_V = 0.060
 """Likewise where only one curve of the chemistry is published [V per cell]: what the three nmc
 curves spread over at mid charge (78 mV), most of it to either side."""
+STRAIGHT_PART = 0.05
+"""Part of a straight line mixed into a curve's shape. Our choice."""
+USUAL_PART = 0.92
+"""A pack in use holds about this part of its rating. Our choice."""
+OWN_SHAPE_SD = 0.1
+BUILT_IN_SHAPE_SD = 0.4
+"""The slopes of the three published nmc curves over 4 % of charge differ by about this."""
 WIDEST_PCT = 70.0
 """An interval wider than this says nothing and is not given [points of charge]. Our choice."""
 
@@ -51,6 +58,27 @@ def cell_volts(curve: RestVoltageCurve, pct: Floats | float, setup: Setup) -> Fl
     low, high = np.interp([setup.cell_empty_v, setup.cell_full_v], volts, soc)
     at = low + (high - low) * np.asarray(pct, np.float64) / 100
     return np.asarray(np.interp(at, soc, volts), np.float64)
+
+
+def rest_after(setup: Setup, start_v: float, drawn_ah: Floats) -> Floats:
+    """The pack's rest voltages after drawing charge from rest at `start_v`, as the setup's curve
+    and a usual capacity have it.
+
+    Part of a straight line between full and empty is mixed in, so that it falls everywhere, also
+    on a plateau and beyond the curve's ends.
+    """
+    series = setup.pack.series
+    start = float(charge_pct(setup.curve, start_v / series, setup))
+    pct = start - 100 * drawn_ah / (USUAL_PART * setup.pack.capacity_ah)
+    straight = (setup.cell_full_v - setup.cell_empty_v) * pct / 100
+    volts = cell_volts(setup.curve, pct, setup) + STRAIGHT_PART * straight
+    return np.asarray(series * volts, np.float64)
+
+
+def shape_sd(setup: Setup) -> float:
+    """How far the slope of a stretch of the curve may lie from the setup's, one standard
+    deviation [of the slope]."""
+    return OWN_SHAPE_SD if not setup.curve.built_in else BUILT_IN_SHAPE_SD
 
 
 def family(setup: Setup) -> tuple[RestVoltageCurve, ...]:

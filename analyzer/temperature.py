@@ -10,6 +10,7 @@ from math import exp, log, sqrt
 
 import numpy as np
 
+from analyzer.quantities import Floats
 from importers.ride import Ride
 
 GAS_J_PER_MOL_K = 8.314462618
@@ -29,6 +30,8 @@ FROM_AMBIENT_SD_C = 4.0
 """The pack against the air around it [°C]. Our choice: it comes from indoors, and warms up."""
 FROM_START_SD_C = 2.0
 """The ride's mean against the pack's temperature at the start [°C]. Our choice."""
+BELIEVED_C = (-30.0, 80.0)
+"""No pack in use is colder or hotter; a reading beyond is a sensor's fault [°C]. Our choice."""
 SENSOR_SD_C = 1.0
 """A sensor at one place against the cells' mean [°C]. Our choice."""
 
@@ -80,12 +83,10 @@ def log_ratio_interval(
 
 def pack_temperature(ride: Ride) -> PackTemperature:
     """How warm was the pack on this ride: logged, said by the rider, as the air, or assumed."""
-    logged = ride.get("pack_temp_c")
-    if logged is None:
-        names = [c for c in ride.table.columns if c.startswith("cell_temp_") and ride.has(c)]
-        if names:
-            logged = ride.table[names].mean(axis=1).to_numpy(np.float64)
+    logged = _logged_c(ride)
     if logged is not None:
+        logged = np.where((logged >= BELIEVED_C[0]) & (logged <= BELIEVED_C[1]), logged, np.nan)
+    if logged is not None and bool(np.isfinite(logged).any()):
         return PackTemperature(float(np.nanmean(logged)), SENSOR_SD_C, "logged")
     if ride.facts.pack_temp_c is not None:
         return PackTemperature(ride.facts.pack_temp_c, FROM_START_SD_C, "stated")
@@ -93,3 +94,27 @@ def pack_temperature(ride: Ride) -> PackTemperature:
     if air is not None:
         return PackTemperature(float(np.nanmean(air)), FROM_AMBIENT_SD_C, "ambient")
     return PackTemperature(ASSUMED_C, ASSUMED_SD_C, "assumed")
+
+
+def _logged_c(ride: Ride) -> Floats | None:
+    """The pack's logged temperature, else the mean of its cells' [°C]; n values or None."""
+    logged = ride.get("pack_temp_c")
+    if logged is not None:
+        return logged
+    names = [c for c in ride.table.columns if c.startswith("cell_temp_") and ride.has(c)]
+    if not names:
+        return None
+    return np.asarray(ride.table[names].mean(axis=1).to_numpy(np.float64))
+
+
+def resistance_over_mean(ride: Ride, time_s: Floats) -> Floats:
+    """How many times its resistance at the ride's mean temperature the pack is expected to have
+    at times of the ride: by the default activation energy, from the logged temperature; 1 where
+    none is logged."""
+    logged = _logged_c(ride)
+    if logged is None:
+        return np.ones(time_s.size)
+    good = np.isfinite(logged)
+    kelvin = np.clip(np.interp(time_s, ride.time_s[good], logged[good]), *BELIEVED_C) + ZERO_C_K
+    ratio = np.exp(DEFAULT_E_J_PER_MOL / GAS_J_PER_MOL_K * (1 / kelvin - 1 / kelvin.mean()))
+    return np.asarray(ratio, np.float64)

@@ -22,6 +22,7 @@ from importers.log_role import OTHER_ROLES, role_of
 from importers.log_table import LogTable
 from importers.log_time import LogTime, log_time
 from importers.log_values import mapped_guesses, values_of
+from importers.long_text import is_long, read_long_table
 from importers.parquet_table import MAGIC, read_parquet_table
 from importers.raw_table import RawTable
 from importers.resample import join_groups
@@ -51,7 +52,8 @@ def read_raw(path: str) -> RawTable:
     if parquet:
         return read_parquet_table(path)
     try:
-        table = read_text_table(as_text(read_bytes(path)))
+        data = read_bytes(path)
+        table = read_long_table(data) if is_long(data) else read_text_table(as_text(data))
     except (NotText, NoTable) as error:
         what = "no text" if isinstance(error, NotText) else "no table"
         raise LogError(

@@ -11,13 +11,13 @@ import pyarrow as pa
 from importers.channel_map import ChannelMap
 from importers.errors import LogError
 from importers.gpx import is_gpx, read_gpx_log
-from importers.log_file import read_log
+from importers.log_file import read_log, read_raw
 from importers.log_table import LogTable
-from importers.parquet_table import MAGIC, read_parquet_table
+from importers.parquet_table import MAGIC
 from importers.ride import ChannelReading, Source
 from importers.setup_types import Setup
 from importers.text_bytes import NotText, as_text
-from importers.text_table import NoTable, find_text_layout, parse, read_text_table
+from importers.text_table import NoTable, find_text_layout, parse
 from importers.unpack import read_bytes
 from importers.which_log import named_logs
 
@@ -90,7 +90,7 @@ def _named(one: ChannelReading, drive: str | None) -> ChannelReading:
 
 def _unusable(path: str, role: str | None, error: LogError) -> Source:
     """A table that is no log of a ride: its columns, none of them read."""
-    raw = read_parquet_table(path) if _is_parquet(path) else _raw(path)
+    raw = read_raw(path)
     channels = tuple(
         ChannelReading(one.header, None, one.unit, 1, None, 0.9) for one in raw.columns
     )
@@ -104,18 +104,6 @@ def _is_parquet(path: str) -> bool:
             return file.read(4) == MAGIC
     except OSError:
         return False
-
-
-def _raw(path: str):  # type: ignore[no-untyped-def]
-    data = read_bytes(path)
-    try:
-        return read_text_table(as_text(data))
-    except (NotText, NoTable) as error:
-        raise LogError(
-            where=path,
-            what="there is no table in this file",
-            remedy="A log has a header and rows of values, parted by commas, semicolons or tabs.",
-        ) from error
 
 
 def raw_table_csv(path: str) -> str:

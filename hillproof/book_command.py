@@ -44,12 +44,12 @@ def add(
     target = book_jobs.open_book(book)
     bad: list[Added] = []
     for what, files in book_jobs.bundles(logs):
-        one = book_jobs.add_ride(target, what, files, facts)
-        if one.error:
-            bad.append(one)
-        elif not quiet:
-            state = f"kept as {one.name}" if one.new else f"is kept already as {one.name}"
-            typer.echo(f"{one.what}: {one.kind} {state}")
+        for one in book_jobs.add_ride(target, what, files, facts):
+            if one.error:
+                bad.append(one)
+            elif not quiet:
+                state = f"kept as {one.name}" if one.new else f"is kept already as {one.name}"
+                typer.echo(f"{one.what}: {one.kind} {state}")
     if bad:
         first, *more = bad
         raise BookError(
@@ -144,6 +144,20 @@ def note(
     target.note(HandNote(about=name, day=day, text=text, **measures))
     if not quiet:
         typer.echo(f"Noted for {day}")
+
+
+@book_app.command("pages")
+def pages(
+    outdir: Annotated[str, typer.Argument(metavar="OUTDIR")],
+    book: Folder = None,
+    quiet: Quiet = False,
+) -> None:
+    """The whole book as linked pages that open from disk."""
+    from hillproof import book_jobs
+
+    count = book_jobs.write_pages(book_jobs.open_book(book), outdir)
+    if not quiet:
+        typer.echo(f"{count} rides: open {outdir}/index.html")
 
 
 def ageing(

@@ -9,14 +9,16 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hillproof.log_args import SETUP_NAME, choose_setup, log_path
-from importers.errors import BookError, UserError
+from hillproof.log_args import SETUP_NAME, choose_setup, log_path, parse_start
+from importers.errors import BookError, UsageError, UserError
 
 if TYPE_CHECKING:
     from analyzer.ageing import AgeingResult
     from analyzer.ageing_parts import Kept
     from analyzer.summary import RideSummary
     from importers.book import Book, Entry
+    from importers.ride import Ride
+    from importers.setup_types import Setup
 
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".gpx", ".gz", ".zip", ".xz", ".parquet")
 """Endings a folder's logs are looked for under; named files may have any."""
@@ -88,17 +90,17 @@ def _is_log(path: Path) -> bool:
     return path.is_file() and path.suffix.lower() in LOG_ENDINGS and not path.name.startswith(".")
 
 
-def add_ride(book: Book, what: str, logs: Sequence[str], facts: DayFacts) -> Added:
-    """Keep one ride or charge; an error is told, not raised."""
+def add_ride(book: Book, what: str, logs: Sequence[str], facts: DayFacts) -> list[Added]:
+    """Keep the rides and charges in these logs; an error is told, not raised."""
     from importers.book import file_hash
 
     try:
         hashes = [file_hash(log_path(one)) for one in logs]
         if all(hashes) and (there := _by_sources(book, hashes)) is not None:
-            return Added(what, there.name, new=False, kind=there.kind)
+            return [Added(what, there.name, new=False, kind=there.kind)]
         return _add_new(book, what, logs, facts, hashes)
     except UserError as error:
-        return Added(what, None, new=False, error=str(error))
+        return [Added(what, None, new=False, error=str(error))]
 
 
 def _by_sources(book: Book, hashes: list[str]) -> Entry | None:
@@ -108,27 +110,41 @@ def _by_sources(book: Book, hashes: list[str]) -> Entry | None:
 
 def _add_new(
     book: Book, what: str, logs: Sequence[str], facts: DayFacts, hashes: list[str]
-) -> Added:
-    from analyzer.charge_log import charge_summary, is_charge
-    from analyzer.summary import SUMMARY_VERSION, summary_of, to_row
-    from hillproof.jobs import analyse_ride
+) -> list[Added]:
+    """Each ride and each charge in these logs, kept by itself."""
+    from importers.read_ride import read_rides
+    from importers.ride import RideFacts
+    from importers.setup_file import read_setup
 
     own = Path(log_path(logs[0])).parent / SETUP_NAME
-    setup = str(own) if own.is_file() else choose_setup(facts.setup, logs).path
-    result = analyse_ride(
-        logs, setup, map_file=facts.map_file, mass_kg=facts.mass_kg,
-        pack_temp_c=facts.pack_temp_c, note=facts.note, start=facts.start, allow_charge=True,
-    )  # fmt: skip
-    if result.ride.start is None:
+    choice = choose_setup(str(own) if own.is_file() else facts.setup, logs)
+    assert choice.path is not None
+    setup = read_setup(choice.path)
+    day = RideFacts(facts.mass_kg, facts.pack_temp_c, facts.note)
+    start = parse_start(facts.start)
+    parts = read_rides(logs, setup, map_file=facts.map_file, start=start, facts=day)
+    kept = [one for kind, one in parts if kind != "idle"]
+    if not kept:
+        raise BookError(where=what, what="nothing was ridden or charged in it", remedy="")
+    sources = hashes if len(kept) == 1 else ()
+    return [_keep(book, what, ride, setup, sources) for ride in kept]
+
+
+def _keep(book: Book, what: str, ride: Ride, setup: Setup, sources: Sequence[str]) -> Added:
+    from analyzer.charge_log import charge_summary, is_charge
+    from analyzer.ride_analysis import analyse_ride
+    from analyzer.summary import SUMMARY_VERSION, summary_of, to_row
+
+    if ride.start is None:
         raise BookError(
             where=what,
             what="the logs carry no date, and the book keeps rides by date",
             remedy="Say when it began: --start 2031-05-04T09:12.",
         )
-    charging = is_charge(result.ride, result.setup)
-    summary = charge_summary(result) if charging else summary_of(result)
+    result = analyse_ride(ride, setup)
+    summary = charge_summary(result) if is_charge(ride, setup) else summary_of(result)
     name, new = book.add(
-        result.ride, result.setup, sources=hashes, kind=summary.kind, summary=to_row(summary),
+        ride, setup, sources=sources, kind=summary.kind, summary=to_row(summary),
         summary_version=SUMMARY_VERSION,
     )  # fmt: skip
     return Added(what, name, new=new, kind=summary.kind)
@@ -249,3 +265,32 @@ def setting_changes(entries: Sequence[Entry]) -> list[SettingChange]:
                     )
         last[entry.pack] = now
     return changes
+
+
+def write_pages(book: Book, folder: str) -> int:
+    """The whole book as linked pages in a folder; how many rides.
+
+    Raises
+    ------
+    importers.errors.UserError : the folder cannot be written, or the book not read
+    """
+    from analyzer.ride_analysis import analyse_ride
+    from importers.ride_file import read_ride_file
+    from reports.book_pages import book_pages
+    from reports.write import write_outputs
+
+    entries = [one for one in book.entries() if one.kind == "ride"]
+    packs = sorted({one.pack for one in entries})
+    results = ((one.name, analyse_ride(*read_ride_file(one.path))) for one in entries)
+    ageing = ((one or "pack", judge(book, one)) for one in packs)
+    target = Path(folder)
+    try:
+        target.mkdir(parents=False, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            where=folder, what=f"this folder cannot be made ({error.strerror})",
+            remedy="Make the folder above it first, or name another.",
+        ) from error  # fmt: skip
+    for name, content in book_pages(results, ageing):
+        write_outputs({str(target / name): content})
+    return len(entries)

@@ -57,6 +57,9 @@ Report = Annotated[
 Json = Annotated[
     str | None, typer.Option("--json", metavar="F.json", help="Write the results here; - prints.")
 ]
+BookFolder = Annotated[
+    str | None, typer.Option("--book", metavar="DIR", help="A book whose rides count, too.")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
 Strict = Annotated[
     bool, typer.Option("--strict", help="Exit with 1 when something must be acted on.")
@@ -224,7 +227,11 @@ def setup_new(
 @setup_app.command("check")
 def setup_check(
     file: Annotated[str | None, typer.Argument(metavar="[FILE]")] = None,
+    rides: Annotated[
+        list[str] | None, typer.Argument(metavar="[RIDE]...", help="Rides of this build.")
+    ] = None,
     setup: SetupFile = None,
+    book: BookFolder = None,
     report: Report = None,
     json: Json = None,
     open_report: OpenReport = False,
@@ -236,7 +243,12 @@ def setup_check(
 
     _needs_report(open_report, report)
     severities = setup_command.check(
-        file or setup, report=report, json=json, console=None if quiet else _console()
+        file or setup,
+        rides or (),
+        book=book,
+        report=report,
+        json=json,
+        console=None if quiet else _console(),
     )
     if open_report:
         _open(report)

@@ -121,8 +121,37 @@ def look(
     )
 
 
-def check_setup(setup: str) -> tuple[Setup, SetupCheck]:
-    """What will go wrong on the road, from the setup alone?
+def load_rides(rides: Sequence[str], book: str | None = None) -> list[RideResult]:
+    """Kept rides, analysed anew each with the setup it was ridden with.
+
+    A ride is a ride file (`ride --table`), or with `book` a ride's name in it; with `book` and no
+    ride named, all rides of the book's newest pack.
+
+    Raises
+    ------
+    importers.errors.UserError : no such ride, or not a ride file
+    """
+    import os
+
+    from analyzer.ride_analysis import analyse_ride as analyse
+    from hillproof.book_jobs import one_pack, open_book
+    from importers.ride_file import read_ride_file
+
+    paths: list[str] = []
+    shelf = open_book(book) if book is not None else None
+    for one in rides:
+        known = os.path.exists(one) or shelf is None
+        paths.append(one if known or shelf is None else shelf.find(one).path)
+    if not rides and shelf is not None:
+        kept = one_pack(shelf.entries(), None)
+        paths = [entry.path for entry in kept if entry.kind == "ride"]
+    return [analyse(*read_ride_file(path)) for path in paths]
+
+
+def check_setup(
+    setup: str, rides: Sequence[str] = (), book: str | None = None
+) -> tuple[Setup, SetupCheck]:
+    """What will go wrong on the road, from the setup and, where given, from what rides showed?
 
     Raises
     ------
@@ -132,4 +161,5 @@ def check_setup(setup: str) -> tuple[Setup, SetupCheck]:
     from importers.setup_file import read_setup
 
     build = read_setup(setup)
-    return build, check(build)
+    shown = load_rides(rides, book) if rides or book is not None else []
+    return build, check(build, shown)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import typer
@@ -22,7 +23,7 @@ def new(file: str, *, ask: bool, quiet: bool) -> None:
     ------
     importers.errors.UserError : the file is there already or cannot be written
     """
-    from importers.setup_new import QUESTIONS, new_setup_text
+    from importers.setup_new import QUESTIONS, answers_fault, new_setup_text
     from reports.write import write_outputs
 
     refuse_existing(file)
@@ -32,8 +33,13 @@ def new(file: str, *, ask: bool, quiet: bool) -> None:
         typer.echo("Enter leaves a value out: what is not given is not checked.", err=True)
         for question in QUESTIONS:
             answer = _ask(question)
-            if answer:
-                answers[question.key] = answer
+            if not answer:
+                continue
+            together = answers_fault({**answers, question.key: answer})
+            if together is not None:
+                typer.echo(f"  {together} Left out.", err=True)
+                continue
+            answers[question.key] = answer
     write_outputs({file: new_setup_text(answers)})
     if not quiet and file != "-":
         typer.echo(f"Written: {file}\nFill it in, then: hillproof setup check {file}")
@@ -53,7 +59,13 @@ def _ask(question: Question) -> str:
 
 
 def check(
-    setup: str | None, *, report: str | None, json: str | None, console: Console | None
+    setup: str | None,
+    rides: Sequence[str] = (),
+    *,
+    book: str | None = None,
+    report: str | None,
+    json: str | None,
+    console: Console | None,
 ) -> list[str]:
     """Judge a setup, print and write the findings; the severities found.
 
@@ -63,8 +75,8 @@ def check(
     """
     choice = choose_setup(setup, [])
     assert choice.path is not None
-    check_outputs({"--report": report, "--json": json}, [choice.path])
-    build, result = jobs.check_setup(choice.path)
+    check_outputs({"--report": report, "--json": json}, [choice.path, *rides])
+    build, result = jobs.check_setup(choice.path, rides, book)
     contents: dict[str, str | bytes] = {}
     if json is not None:
         from reports.setup_json import setup_json

@@ -29,6 +29,7 @@ def drives_of(
     headers: Sequence[HeaderWords], drives: Sequence[str]
 ) -> tuple[list[str | None], list[float], list[str]]:
     """A drive (or None) for each header, how sure, and what to tell the rider."""
+    headers = _short_rights(headers)
     found: list[str | None] = []
     sure: list[float] = []
     for one in headers:
@@ -39,6 +40,18 @@ def drives_of(
     if not any(found) and len(drives) >= 2:
         told = _by_number(headers, drives, found, sure)
     return found, sure, told
+
+
+def _short_rights(headers: Sequence[HeaderWords]) -> Sequence[HeaderWords]:
+    """Spanish shortens right to `der`, a German article: a side only beside a Spanish left."""
+    if not any({"izq", "izquierda", "izquierdo"} & set(tokens_of(one.header)) for one in headers):
+        return headers
+    return [
+        replace(one, side="right", side_sure=0.97)
+        if one.side is None and "der" in tokens_of(one.header)
+        else one
+        for one in headers
+    ]
 
 
 def _by_number(

@@ -61,8 +61,11 @@ def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ())
         if token.isdigit():
             number = int(token) if number is None and len(token) < 4 else number
             continue
-        if side is None and (own := side_of(token)) is not None and _is_side(token, rest):
+        if side is None and (own := side_of(token)) is not None and _is_side(token, tokens):
             side, side_sure = own, 0.97 if len(token) > 1 else 0.9
+            continue
+        if token == "t" and _of_a_part(rest):
+            ideas.add("temperature")  # the formula letter, not the time
             continue
         found = ideas_of(token)
         if not found:
@@ -99,7 +102,20 @@ def _take_unit(header: str, units_cell: str) -> tuple[str, Unit | None, str, boo
         for text, word in (_split_last(header), (head, tail)):
             if word and (unit := parse_unit(word)) is not None:
                 return text, unit, word.strip(), True
+    text, word = _split_last(header)
+    if word and text.strip():
+        known = {idea for one in tokens_of(text) for part in ideas_of(one) for idea in part}
+        dimensions = {MEASURES[one] for one in known if one in MEASURES}
+        for unit in units_of(word):
+            if unit.dimension in dimensions:
+                return text, unit, word.strip(), True
     return header, None, "", False
+
+
+def _of_a_part(tokens: list[str]) -> bool:
+    """Whether other words name a part that has a temperature."""
+    parts = {"motor", "controller", "battery", "pack", "cell", "ambient"}
+    return any(parts & set().union(*ideas_of(one)) for one in tokens if ideas_of(one))
 
 
 def _split_last(header: str) -> tuple[str, str]:

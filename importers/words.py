@@ -243,7 +243,11 @@ _IDEAS = _ideas()
 _WHOLE = frozenset(word for word, _ in SPLIT)
 _SIDES = {plain(word): side for side, words in SIDES for word in words.split("|")}
 _PHRASES = sorted(
-    ((tuple(plain(one).split()), idea) for idea, words in PHRASES for one in words.split("|")),
+    (
+        (tuple(word for word in plain(one).split() if word not in FILLERS), idea)
+        for idea, words in PHRASES
+        for one in words.split("|")
+    ),
     key=lambda one: -len(one[0]),
 )
 _CAMEL = re.compile(r"(?<=[a-zäöü])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-zäöü]{2})")

@@ -37,6 +37,8 @@
     byId("plot-script").remove();
   };
 
+  const PAPER = { width: 680, height: 880 };
+  const onPaper = () => "paper" in document.documentElement.dataset;
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
   // Colours in figures are names after an @; they become those of light, dark or paper here.
   const coloured = (value) => {
@@ -88,6 +90,11 @@
       showlegend: Boolean(layout.showlegend), legend: { orientation: "h", y: -0.22, x: 0, font: { size: 12 } },
     });
     if (layout.showlegend) layout.margin.b = 60;
+    if (onPaper()) {
+      // No plot is wider or higher than a sheet of A4 or letter within its margins.
+      layout.width = Math.min(PAPER.width, byId(id).clientWidth);
+      layout.height = Math.min(layout.height, PAPER.height);
+    }
     layout.annotations = layout.annotations.map((one) => ({ font: { size: 12 }, ...one }));
     layout.annotations.forEach((one) => { if (one.small) { one.font = { ...one.font, size: 10.5 }; one.bgcolor = colour("paper"); one.borderpad = 0; delete one.small; } });
     for (const key of Object.keys(layout)) {
@@ -195,8 +202,8 @@
     });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
     phone.addEventListener("change", drawAll);
-    addEventListener("beforeprint", drawAll);
-    addEventListener("afterprint", drawAll);
+    addEventListener("beforeprint", () => { document.documentElement.dataset.paper = ""; drawAll(); });
+    addEventListener("afterprint", () => { delete document.documentElement.dataset.paper; drawAll(); });
     document.documentElement.dataset.drawn = "yes";
   };
   start();

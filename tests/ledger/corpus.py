@@ -109,7 +109,7 @@ WORDS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "volt": {
         "en": ("battery voltage", "Battery Voltage", "batt voltage", "input voltage", "U_batt",
-               "voltage battery", "batteryVoltage", "pack voltage", "V battery", "battery volts"),
+               "voltage battery", "batteryVoltage", "V battery", "battery volts"),
         "de": ("Batteriespannung", "Akkuspannung", "Spannung Batterie", "Akku-Spannung"),
         "fr": ("tension batterie", "Tension de la batterie"),
         "es": ("voltaje batería", "Tensión de batería"),
@@ -245,7 +245,7 @@ UNITS: dict[str, tuple[tuple[str, tuple[str, ...], float, float], ...]] = {
     ),
     "throttle": (("%", ("%", "%", "pct"), 1, 0),),
     "duty": (("%", ("%",), 1, 0),),
-    "ctrl_c": (("°C", ("°C", "C", "degC"), 1, 0), ("°F", ("°F",), 1.8, 32), ("K", ("K",), 1, 273.15)),
+    "ctrl_c": (("°C", ("°C", "C", "degC"), 1, 0), ("°F", ("°F",), 1.8, 32), ("K", ("K",), 1, 273.15)),  # noqa: E501
     "motor_c": (("°C", ("°C", "C"), 1, 0), ("°F", ("°F",), 1.8, 32)),
     "soc": (("%", ("%",), 1, 0),),
     "pack_c": (("°C", ("°C", "degC"), 1, 0), ("°F", ("°F",), 1.8, 32)),

@@ -148,8 +148,11 @@ def beside(value: float, limit: float, suffix: str) -> tuple[str, str]:
 
 def as_given(value: float) -> str:
     """A value from the setup with the decimals it was given, never rounded to another value."""
-    places = next((n for n in range(MOST_DECIMALS) if round(value, n) == value), MOST_DECIMALS)
-    return fixed(value, places)
+    for places in range(MOST_DECIMALS):
+        # 14 cells of 4.2 V are 58.800000000000004 V to the machine and 58.8 V to everyone else.
+        if math.isclose(round(value, places), value, rel_tol=1e-12):
+            return fixed(value, places)
+    return fixed(value, MOST_DECIMALS)
 
 
 def duration(seconds: float) -> str:

@@ -6,6 +6,7 @@ JSON; the plot script is embedded once, compressed. The page forbids itself any 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -94,15 +95,26 @@ def render(
     )
 
 
+UNIT = re.compile(r"(?<=\d) (?=(?:mΩ|Ω|mAh|Ah|Wh|V|A|W|km/h|km|kg|m|min|s|h|Hz|rpm|°C|%)(?![\w/]))")
+"""The space between a number and its unit."""
+
+
+def unbroken(text: str) -> str:
+    """The text with numbers kept on the line of their units."""
+    return UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
 @cache
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("reports"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["unbroken"] = unbroken
+    return environment
 
 
 @cache

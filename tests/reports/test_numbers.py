@@ -74,6 +74,13 @@ def test_an_estimate_is_rounded_by_its_interval(estimate, suffix, text):
     assert numbers.estimate(estimate, suffix) == text
 
 
+def test_a_limit_is_printed_as_given():
+    assert numbers.as_given(4.2 * 14) == "58.8"
+    assert numbers.as_given(40.0) == "40"
+    assert numbers.as_given(52.75) == "52.75"
+    assert numbers.as_given(-0.5) == "−0.5"
+
+
 def test_signs_and_thousands():
     assert numbers.fixed(-12.34, 1) == "−12.3"
     assert numbers.fixed(-0.04, 1) == "0.0"

@@ -5,11 +5,26 @@ from __future__ import annotations
 import numpy as np
 
 from analyzer.estimate import Estimate
+from analyzer.quantities import Floats
 from analyzer.rest_voltage import beyond_v, charge_pct, family
+from importers.ride import Ride
 from importers.setup_types import Setup
 
 LEAST_DEPTH_PCT = 8.0
 """Rides that use less tell nothing of the capacity [points of charge]. Our choice."""
+LEAST_DEPTH_BUILT_IN_PCT = 40.0
+"""Likewise when the curve is not the cells' own: over less, cells sold under one name differ from
+any published curve by half of what is measured. Our choice."""
+BUILT_IN_DEPTH_SD_PCT = 5.0
+"""What the way between two rest voltages may differ by from one cell to another of a chemistry,
+one standard deviation [points of charge]. Our choice: the published nmc curves read up to 8 to
+12 points apart, one alone."""
+COUNTER_LEAST_PCT = 5.0
+"""A logged state of charge must fall by this to be evidence [points]. Our choice: it has steps of
+up to 1."""
+COUNTER_SD = 0.12
+"""How far a logger's own 0 to 100 % may lie from rest at empty to rest at full, one standard
+deviation. Our choice: reserves at both ends, and counting on a rated capacity long gone."""
 WIDEST_OF_VALUE = 1.0
 """An interval wider than this times the value is not given. Our choice."""
 
@@ -31,7 +46,8 @@ def capacity_from_rests(
     series = setup.pack.series
     start, end = rest_start_v / series, rest_end_v / series
     depth = float(charge_pct(setup.curve, start, setup) - charge_pct(setup.curve, end, setup))
-    if depth < LEAST_DEPTH_PCT or drawn_ah <= 0:
+    least = LEAST_DEPTH_BUILT_IN_PCT if setup.curve.built_in else LEAST_DEPTH_PCT
+    if depth < least or drawn_ah <= 0:
         return None
     value = 100 * drawn_ah / depth
     step = 0.002
@@ -44,6 +60,8 @@ def capacity_from_rests(
     sds = [float(np.hypot(sd / series, own)) for sd in sd_v]
     common = (slopes[0] - slopes[1]) * common_sd_v / series
     depth_sd = float(np.sqrt((slopes[0] * sds[0]) ** 2 + (slopes[1] * sds[1]) ** 2 + common**2))
+    if setup.curve.built_in:
+        depth_sd = float(np.hypot(depth_sd, BUILT_IN_DEPTH_SD_PCT))
     relative = float(np.hypot(depth_sd / depth, drawn_sd_ah / drawn_ah))
     depths = [
         float(charge_pct(c, start + a, setup) - charge_pct(c, end + b, setup))
@@ -63,3 +81,25 @@ def _bends(setup: Setup) -> tuple[tuple[float, float], ...]:
         return ()
     reach = beyond_v(setup) / 2
     return ((reach, -reach), (-reach, reach))
+
+
+def logged_charge_pct(ride: Ride, at_s: Floats) -> tuple[float, float] | None:
+    """The logged state of charge at two times of the ride [%], None where it is not logged."""
+    logged = ride.get("state_of_charge_pct")
+    if logged is None:
+        return None
+    good = np.isfinite(logged)
+    start, end = np.interp(at_s, ride.time_s[good], logged[good])
+    return float(start), float(end)
+
+
+def capacity_from_counter(drawn_ah: float, drawn_sd_ah: float, fell_pct: float) -> Estimate | None:
+    """The charge that 100 points of a logged state of charge stand for [Ah]: evidence, no truth.
+
+    It repeats well and says little: the logger's 0 and 100 % are its own, so the interval is wide.
+    """
+    if fell_pct < COUNTER_LEAST_PCT or drawn_ah <= 0:
+        return None
+    value = 100 * drawn_ah / fell_pct
+    relative = 1.96 * float(np.hypot(COUNTER_SD, drawn_sd_ah / drawn_ah))
+    return Estimate(value, value * (1 - relative), value * (1 + relative))

@@ -9,9 +9,9 @@ from math import exp, hypot
 
 import numpy as np
 
-from analyzer.capacity import capacity_from_rests
+from analyzer.capacity import capacity_from_counter, capacity_from_rests, logged_charge_pct
 from analyzer.estimate import Estimate, Note
-from analyzer.quantities import Floats, Quantity, pack_current_a, pack_voltage_v
+from analyzer.quantities import Bools, Floats, Quantity, pack_current_a, pack_voltage_v
 from analyzer.resistance import TAUS_S, ExpectedRest, ResistanceFit, fit_resistance
 from analyzer.rest_voltage import charge_from_rest, rest_after, shape_sd
 from analyzer.spells import Stretch, even_stretches
@@ -51,6 +51,14 @@ REST_MODEL_SD_V = 0.006
 """What the fit adds to a rest voltage [V per cell], measured likewise."""
 LEAST_TIME_S = 60.0
 """Less than this of voltage and current together is not fitted. Our choice."""
+POSSIBLE_CELL_V = (2.0, 4.6)
+"""Volts per cell in use lie inside this; beyond is a cut-off bus or a bad row. Our choice."""
+COLLAPSE_S = 1.0
+"""Rows this near to one that is not the pack's are left out, too [s]. Our choice."""
+FAR_SPREADS = 8.0
+FAR_PART = 0.04
+"""A voltage this many spreads and this part of the rest voltage away from the fit is not the
+pack's: its path was open. Our choice."""
 LEAST_EXPLAINED = 0.4
 """Where load explains less of the voltage than this, the readings do not belong together: a sign,
 a column or a clip. Our choice."""
@@ -109,7 +117,9 @@ def estimate_pack(
         notes += [Note(f"pack.{name}", why) for name in UNKNOWN_WITHOUT_FIT]
         empty = PackState(None, None, None, temperature.mean_c, None, None, None, None, None)
         return empty, None, tuple(notes)
-    state, more = _state(fit, setup, volts, amps, temperature)
+    state, more = _state(
+        fit, setup, volts, amps, temperature, logged_charge_pct(ride, fit.time_s[[0, -1]])
+    )
     return state, _on_rows(fit, ride), (*notes, *more)
 
 
@@ -133,7 +143,28 @@ def _fit(
         return None, "No pack or controller voltage was logged."
     if amps is None:
         return None, "The battery current of at least one drive was not logged, nor the pack's."
-    step, stretches = even_stretches(ride.time_s, volts.values, amps.values, gap_s=ride.gap_s)
+    cell_v = volts.values / setup.pack.series
+    good = (cell_v > POSSIBLE_CELL_V[0]) & (cell_v < POSSIBLE_CELL_V[1])
+    fit, why = _fit_rows(ride, setup, volts.values, amps.values, good, seed)
+    if fit is None:
+        return None, why
+    fits = _belongs(fit, ride, volts.values)
+    if not fits[good].all():
+        again, _ = _fit_rows(ride, setup, volts.values, amps.values, good & fits, seed)
+        fit = again or fit
+    return _believable(fit)
+
+
+def _fit_rows(
+    ride: Ride, setup: Setup, volts: Floats, amps: Floats, good: Bools, seed: int
+) -> tuple[ResistanceFit | None, str]:
+    """The fit to the rows that are good."""
+    spoilt = ~good & np.isfinite(volts)
+    if spoilt.any():  # a collapse begins before it is seen and ends after
+        good = good & ~_near(spoilt, ride.time_s)
+    step, stretches = even_stretches(
+        ride.time_s, np.where(good, volts, np.nan), amps, gap_s=ride.gap_s
+    )
     held = sum(one.time_s.size for one in stretches) * step
     if held < LEAST_TIME_S:
         return None, (
@@ -152,7 +183,23 @@ def _fit(
         warmth=partial(resistance_over_mean, ride),
         seed=seed,
     )
-    return _believable(fit)
+    return fit, ""
+
+
+def _near(spoilt: Bools, time_s: Floats) -> Bools:
+    """Rows within `COLLAPSE_S` of a spoilt one."""
+    at = time_s[spoilt]
+    after = np.searchsorted(at, time_s - COLLAPSE_S)
+    return np.asarray(after < np.searchsorted(at, time_s + COLLAPSE_S, side="right"))
+
+
+def _belongs(fit: ResistanceFit, ride: Ride, volts: Floats) -> Bools:
+    """Rows whose voltage is the pack's: not that of a bus the pack was cut off from."""
+    away = volts - np.interp(ride.time_s, fit.time_s, fit.modelled_v)
+    known = away[np.isfinite(away)]
+    spread = 1.4826 * float(np.median(np.abs(known - np.median(known))))
+    limit = max(FAR_SPREADS * spread, FAR_PART * float(np.median(fit.rest_v)))
+    return np.asarray(~(np.abs(away) > limit))
 
 
 def _no_variation(stretches: list[Stretch], setup: Setup) -> str:
@@ -207,6 +254,7 @@ def _state(
     volts: Quantity,
     amps: Quantity,
     temperature: PackTemperature,
+    logged_pct: tuple[float, float] | None,
 ) -> tuple[PackState, list[Note]]:
     notes: list[Note] = []
     gain_v, gain_a = _gain_sds(volts, amps)
@@ -251,14 +299,32 @@ def _state(
     capacity = capacity_from_rests(
         drawn, drawn_sd, *rests, (own[0], own[1]), gain_v * rests[0], setup
     )
-    if capacity is None:
+    counted = (
+        None
+        if logged_pct is None
+        else capacity_from_counter(drawn, drawn_sd, float(logged_pct[0] - logged_pct[1]))
+    )
+    if capacity is None and counted is not None:
+        notes.append(
+            Note(
+                "pack.capacity_ah",
+                "From the logged state of charge alone, whose 0 and 100 % are the logger's own; "
+                "the rest voltages of this ride cannot tell with this curve.",
+            )
+        )
+    elif capacity is None:
         notes.append(
             Note(
                 "pack.capacity_ah",
                 f"{drawn:.1f} Ah between two rest voltages is too little to tell the capacity "
-                "with this curve.",
+                + (
+                    "with a curve that is not the cells' own."
+                    if setup.curve.built_in
+                    else "with this curve."
+                ),
             )
         )
+    capacity = capacity or counted
     state = PackState(
         resistance_10s_ohm=pulse,
         resistance_10s_25c_ohm=_at_25c(pulse, pulse_sd, temperature, Activation()),

@@ -15,7 +15,7 @@ from importers.setup_types import RestVoltageCurve, Setup
 OWN_CURVE_SD_V = 0.003
 """A curve given for these very cells, one standard deviation [V per cell]. Our choice: what cells
 of one batch and a careful measurement differ by."""
-BEYOND_FAMILY_V = 0.010
+BEYOND_FAMILY_V = 0.025
 """How far outside a chemistry's published curves a cell's may still run [V per cell]. Our choice:
 three curves do not mark the ends of what is sold."""
 LONE_CURVE_V = 0.060

@@ -26,6 +26,8 @@ TEXT_FLOOR = 0.1
 """Added to the share of typed cells, so that tables of words are told by their rows. Our choice."""
 LEAST_SCORE = 0.1
 """Below this no table is seen. Our choice."""
+MARK_TYPED = 0.7
+"""Share of typed cells from which a mark is believed where blanks would do, too. Our choice."""
 COMMENT = re.compile(r"\s*(?:#|//|%|!)")
 """How comment lines begin. Common practice, no source."""
 _BLANKS = re.compile(r"[ \t]+")
@@ -50,6 +52,8 @@ class Dialect:
     width: int
     """Cells in most rows."""
     score: float
+    typed: float = 1.0
+    """Share of cells of a known type."""
 
 
 Rows = list[list[str]]
@@ -78,9 +82,21 @@ def find_dialect(lines: Sequence[str]) -> Dialect | None:
     quote = _quote(body)
     tried = [one for mark in DELIMITERS if (one := _try(body, mark, quote)) is not None]
     best = max(tried, key=lambda one: one.score, default=None)
+    if best is not None and best.delimiter == " ":
+        best = _rather_than_blanks(best, tried)
     if best is not None and best.score >= LEAST_SCORE:
         return best
     return _one_column(body, quote)
+
+
+def _rather_than_blanks(blanks: Dialect, tried: Sequence[Dialect]) -> Dialect:
+    """Blanks within cells (`2031-05-04 09:12:00`) also make even rows: a mark goes first."""
+    marks = [
+        one
+        for one in tried
+        if one.delimiter != " " and one.typed >= MARK_TYPED and one.score >= 0.5 * blanks.score
+    ]
+    return max(marks, key=lambda one: one.score, default=blanks)
 
 
 def _quote(lines: Sequence[str]) -> str:
@@ -105,7 +121,8 @@ def _try(lines: Sequence[str], delimiter: str, quote: str) -> Dialect | None:
     decimal, thousands = _marks(cells, delimiter)
     typed = sum(is_value(cell, decimal) for cell in cells) / max(1, len(cells))
     pattern = count / max(1, len(rows)) * (width - 1) / width
-    return Dialect(delimiter, quote, decimal, thousands, width, pattern * (TEXT_FLOOR + typed) ** 2)
+    score = pattern * (TEXT_FLOOR + typed) ** 2
+    return Dialect(delimiter, quote, decimal, thousands, width, score, typed)
 
 
 def _marks(cells: Sequence[str], delimiter: str) -> tuple[str, str]:

@@ -286,3 +286,15 @@ def braking_is_logged(ride: Ride, setup: Setup) -> bool:
         if float(step[fast & braked].sum()) > BRAKED_S:
             return False
     return True
+
+
+def phase_braking_a(ride: Ride, drive: str) -> Floats | None:
+    """One drive's phase current while it brakes, positive [A]: minus the logged one, or, where
+    the log has its size only, its size while battery current goes back."""
+    phase, battery = ride.get(f"{drive}.phase_current_a"), ride.get(f"{drive}.battery_current_a")
+    if phase is None:
+        return None
+    if bool((phase < -BRAKE_PHASE_A).any()) or battery is None:
+        return -phase
+    back = battery < -BACK_A
+    return np.where(back, np.abs(phase), -np.abs(phase))

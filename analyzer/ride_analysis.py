@@ -15,11 +15,13 @@ from analyzer.estimate import Note
 from analyzer.events import Event, NotChecked
 from analyzer.findings import Finding, rank_findings
 from analyzer.gaps import find_log_gaps
+from analyzer.in_force import find_in_force
 from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
 from analyzer.near_trip import find_near_trips
 from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState
+from analyzer.sides import find_balance
 from analyzer.totals import Totals, ride_totals
 from importers.ride import Ride
 from importers.setup_types import Setup
@@ -61,8 +63,8 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     pack, fit, notes = _pack_of(ride, setup, seed)
     state = conditions(ride, setup, pack=pack, fit=fit)
     climbs, climb_notes = find_climbs(ride, setup, pack_fit=fit)
-    balance: Balance | None = None
-    in_force = tuple(InForce(name, None, None, None, None) for name in setup.drive_names)
+    in_force = find_in_force(ride, setup)
+    balance = find_balance(ride, setup, in_force, seed=seed)
     limits, not_checked = check_limits(ride, setup, state, climbs=len(climbs))
     events = in_order(
         [

@@ -46,7 +46,8 @@ def run_demo(folder: str | None, *, console: Console | None) -> str:
         print_ride(result, console)
         console.print(
             f"\nThe sample build and its rides: {target}\nOpen the report in a browser: {report}\n"
-            f"The same by hand:\n  hillproof ride {' '.join(logs)} --report {report}",
+            f"The same by hand:\n  hillproof ride {' '.join(logs)} "
+            f"--setup {target / 'setup.toml'} --report {report}",
             markup=False,
             soft_wrap=True,
         )

@@ -1,0 +1,226 @@
+"""At what current does each drive really saturate?
+
+A limit shows as a ceiling: the current stays at one value while something else changes (the other
+current, the speed, the demand) and hardly ever goes above it. A rider holding a current steady does
+not look like that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.balance import InForce
+from analyzer.blocks import Blocks
+from analyzer.estimate import Estimate
+from analyzer.quantities import (
+    Bools,
+    Floats,
+    brake_pct,
+    phase_braking_a,
+    throttle_pct,
+    wheel_speed_mps,
+)
+from analyzer.sensors import log_step
+from importers.ride import Ride
+from importers.setup_types import Drive, Setup
+
+BIN = 0.01
+"""Width of one class of currents, as a part of the value. Our choice: half of the 2 % wanted."""
+NEAR = 0.02
+"""Blocks this near belong to a plateau, as a part of it. Our choice."""
+MIN_DWELL_S = 1.5
+"""A plateau must be held this long in all [s]. Our choice: a firm start holds its phase limit for
+one or two seconds."""
+PILE_UP = 2.5
+"""So many times denser than the currents just below it. Our choice: riding without a ceiling gets
+rarer toward the top."""
+ABOVE_SHARE = 0.1
+"""At most this part of the plateau's time may lie above it: overshoot. Our choice."""
+OTHER_VARIES = 0.06
+"""The other current or the speed varies this much (5th to 95th percentile over median) while this
+one stands still. Our choice: three times `NEAR`."""
+SET_NEAR = 0.03
+"""A plateau this near to the setup's own limit needs no further proof. Our choice."""
+FULL_DEMAND = 0.9
+"""Of the highest demand seen: the rider asks for everything. Our choice."""
+DEMAND_MOVES_PCT = 10.0
+"""Or the demand moves by this much while the current stands still. Our choice."""
+LOWEST_A = 1.0
+"""Below this no plateau is looked for [A]: a shunt's offset and noise. Our choice."""
+FLOOR_PART = 0.004
+"""No interval is narrower than this part of the value. Our choice: the spread of a regulated
+current about its limit."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Watched:
+    """One current of one drive in blocks, in its own direction, with what it is compared to."""
+
+    current_a: Floats
+    others: tuple[Floats, ...]
+    demand_pct: Floats | None
+    free: Bools
+    """Blocks in which nothing else (low voltage, heat) takes current away."""
+    set_a: float | None
+    step_a: float
+    length_s: Floats
+
+
+def find_in_force(ride: Ride, setup: Setup) -> tuple[InForce, ...]:
+    """At what current does each drive saturate, driving and braking? None where it never does: a
+    limit that was not leaned on cannot be seen."""
+    blocks = Blocks(ride)
+    return tuple(_of_drive(ride, setup, drive, blocks) for drive in setup.drives)
+
+
+def _of_drive(ride: Ride, setup: Setup, drive: Drive, blocks: Blocks) -> InForce:
+    name = drive.name
+    battery, phase = ride.get(f"{name}.battery_current_a"), ride.get(f"{name}.phase_current_a")
+    speed = wheel_speed_mps(ride, setup, name)
+    moving = blocks.mean(None if speed is None else np.abs(speed.values))
+    back = phase_braking_a(ride, name)
+    free = ~held_back(ride, drive, blocks)
+
+    def plateau(
+        values: Floats | None, other: Floats | None, asked: Floats | None, set_a: float | None
+    ) -> Estimate | None:
+        current = blocks.mean(values)
+        if values is None or current is None:
+            return None
+        others = tuple(one for one in (blocks.mean(other), moving) if one is not None)
+        step_a = log_step(values)
+        return _plateau(
+            _Watched(current, others, blocks.mean(asked), free, set_a, step_a, blocks.length_s)
+        )
+
+    drive_asked, brake_asked = throttle_pct(ride, name), brake_pct(ride, name)
+    return InForce(
+        name,
+        plateau(battery, phase, drive_asked, drive.battery_drive_a),
+        plateau(phase, battery, drive_asked, drive.phase_drive_a),
+        plateau(_negative(battery), back, brake_asked, drive.battery_brake_a),
+        plateau(back, _negative(battery), brake_asked, drive.phase_brake_a),
+    )
+
+
+def _negative(values: Floats | None) -> Floats | None:
+    return None if values is None else -values
+
+
+def held_back(ride: Ride, drive: Drive, blocks: Blocks) -> Bools:
+    """Blocks in which low voltage or heat scales this drive's limits down."""
+    held = np.zeros(blocks.size, np.bool_)
+    voltage = ride.get(f"{drive.name}.battery_voltage_v")
+    if voltage is None:
+        voltage = ride.get("pack_voltage_v")
+    mean = blocks.mean(voltage)
+    if drive.derate_from_v is not None and mean is not None:
+        held |= mean < drive.derate_from_v
+    for part in ("controller", "motor"):
+        line = getattr(drive, f"{part}_derate_c")
+        heat = blocks.mean(ride.get(f"{drive.name}.{part}_temp_c"))
+        if line is not None and heat is not None:
+            held |= heat > line
+    return held
+
+
+def _plateau(one: _Watched) -> Estimate | None:
+    usable = one.free & np.isfinite(one.current_a) & (one.current_a > LOWEST_A)
+    if float(one.length_s[usable].sum()) < MIN_DWELL_S:
+        return None
+    for guess in _candidates(one.current_a[usable], one.length_s[usable], one.step_a):
+        at, width = _settle(one, usable, guess)
+        on = usable & (np.abs(one.current_a - at) <= width)
+        if _is_ceiling(one, usable, on, at, width) and _proven(one, on, at):
+            return _interval(one, on, at)
+    return None
+
+
+def _candidates(current: Floats, length_s: Floats, step_a: float) -> list[float]:
+    """Currents at which time piles up, the highest first."""
+    top = float(current.max())
+    share = max(BIN, step_a / top)
+    place = np.floor(np.log(top / current) / share).astype(np.intp)
+    # The top half is enough: a ceiling is near the highest current.
+    inside = place < round(np.log(2.0) / share) + 1
+    time_in = np.bincount(place[inside], length_s[inside])
+    padded = np.concatenate([[0.0], time_in, [0.0]])
+    three = padded[:-2] + padded[1:-1] + padded[2:]
+    found = []
+    for k in np.flatnonzero(three >= MIN_DWELL_S):
+        around = three[max(k - 1, 0) : k + 2]
+        if three[k] < around.max():
+            continue
+        found.append(top * float(np.exp(-share * (k + 0.5))))
+    return found[:6]
+
+
+def _settle(one: _Watched, usable: Bools, guess: float) -> tuple[float, float]:
+    """The plateau's middle, and how far blocks of it may lie from it."""
+    at = guess
+    for _ in range(4):
+        width = max(NEAR * at, 0.6 * one.step_a)
+        on = usable & (np.abs(one.current_a - at) <= width)
+        if not on.any():
+            break
+        at = float(np.median(one.current_a[on]))
+    return at, max(NEAR * at, 0.6 * one.step_a)
+
+
+def _is_ceiling(one: _Watched, usable: Bools, on: Bools, at: float, width: float) -> bool:
+    """Held long enough, denser than what lies just below, and hardly anything above."""
+    dwell_s = float(one.length_s[on].sum())
+    if dwell_s < MIN_DWELL_S:
+        return False
+    current = one.current_a
+    above_s = float(one.length_s[usable & (current > at + width)].sum())
+    below = usable & (current < at - 1.5 * width) & (current >= at - 3.5 * width)
+    below_s = float(one.length_s[below].sum())
+    return above_s <= ABOVE_SHARE * dwell_s and dwell_s >= PILE_UP * below_s
+
+
+def _proven(one: _Watched, on: Bools, at: float) -> bool:
+    """Whether it is a limit and not the rider: the demand is full or moves, something else moves
+    while this current stands still, or it is where the setup puts it."""
+    if one.set_a is not None and abs(at / one.set_a - 1.0) <= SET_NEAR:
+        return True
+    others_vary = any(_spread(other[on]) >= OTHER_VARIES for other in one.others)
+    if one.demand_pct is None or not np.isfinite(one.demand_pct[on]).any():
+        return others_vary
+    demand = one.demand_pct[on]
+    full = float(np.nanmean(demand >= FULL_DEMAND * np.nanmax(one.demand_pct))) >= 0.6
+    moves = float(np.nanpercentile(demand, 95) - np.nanpercentile(demand, 5)) >= DEMAND_MOVES_PCT
+    return others_vary and (full or moves)
+
+
+def _spread(values: Floats) -> float:
+    good = values[np.isfinite(values)]
+    if good.size < 3:
+        return 0.0
+    middle = float(np.median(np.abs(good)))
+    return float(np.percentile(good, 95) - np.percentile(good, 5)) / max(middle, 1e-9)
+
+
+def _interval(one: _Watched, on: Bools, at: float) -> Estimate:
+    values = one.current_a[on]
+    error = 1.96 * float(np.std(values)) / np.sqrt(max(values.size / 4.0, 1.0))
+    half = max(error, FLOOR_PART * at, one.step_a / 2)
+    return Estimate(at, at - half, at + half)
+
+
+def lower_than_set(
+    in_force: Sequence[InForce], setup: Setup, *, key: str, by: float
+) -> list[tuple[str, float, float]]:
+    """Drives whose plateau for `key` is surely lower than the setup says by more than the part
+    `by`: (drive, plateau, set)."""
+    found = []
+    for one in in_force:
+        plateau, set_a = getattr(one, key), getattr(setup.drive(one.drive), key)
+        if plateau is None or set_a is None:
+            continue
+        if plateau.high < set_a * (1 - by):
+            found.append((one.drive, plateau.value, set_a))
+    return found

@@ -1,0 +1,114 @@
+"""Which part of the load does each drive carry? Robust regression with an interval."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.blocks import Blocks
+from analyzer.estimate import Estimate
+from analyzer.quantities import Bools, Floats
+
+LOAD_SHARE = 0.25
+"""Sides are compared from this part of their summed battery limits. The contract's."""
+ENOUGH_S = 15.0
+"""Less common load than this says nothing [s]. The contract's."""
+PART_ENOUGH_S = 8.0
+"""... and for the straight or turning part of it [s]. Our choice."""
+HUBER = 1.345
+"""Huber's constant in units of the scale: 95 % efficiency under normal noise (Huber 1981,
+Robust Statistics)."""
+CHUNK_S = 10.0
+"""Blocks within this are resampled together [s]. Our choice: longer than a firm start."""
+DRAWS = 300
+"""Bootstrap draws. Our choice."""
+GAIN_SD = 0.01
+"""Spread of a controller's current reading between two of one kind, as a part of it: common
+practice, no source (3 to 5 % cover it; the half of two sides that differ from each other)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Load:
+    """m blocks in one direction: every drive's battery current, positive, and where they count."""
+
+    names: tuple[str, ...]
+    currents_a: Floats
+    """m x drives."""
+    together: Bools
+    start_s: Floats
+    length_s: Floats
+
+    @property
+    def sum_a(self) -> Floats:
+        """All drives together."""
+        return np.asarray(self.currents_a.sum(axis=1), np.float64)
+
+    @property
+    def held_s(self) -> float:
+        """Seconds of common load."""
+        return float(self.length_s[self.together].sum())
+
+
+def common_load(
+    names: tuple[str, ...],
+    currents_a: Floats,
+    blocks: Blocks,
+    *,
+    limits_a: float | None,
+    at_fault: Bools,
+) -> Load:
+    """Where do all drives pull together with a quarter or more of what they may? Without limits a
+    quarter of the most they did."""
+    total = currents_a.sum(axis=1)
+    good = np.isfinite(total)
+    if limits_a is None:
+        limits_a = float(np.percentile(total[good], 99)) if good.any() else 0.0
+    with np.errstate(invalid="ignore"):
+        together = good & (total >= LOAD_SHARE * limits_a) & (total > 0.0) & ~at_fault
+        together &= (currents_a > 0.0).all(axis=1)
+    return Load(names, currents_a, together, blocks.start_s, blocks.length_s)
+
+
+def shares_pct(
+    load: Load, rng: np.random.Generator, *, where: Bools | None = None
+) -> tuple[Estimate, ...] | None:
+    """Each drive's part of the load [%], with the interval from blocks drawn again and from the
+    readings' own gains; None with too little of it."""
+    on = load.together if where is None else load.together & where
+    enough_s = ENOUGH_S if where is None else PART_ENOUGH_S
+    if float(load.length_s[on].sum()) < enough_s:
+        return None
+    currents, total, length_s = load.currents_a[on], load.sum_a[on], load.length_s[on]
+    share, weight = _robust_share(currents, total, length_s)
+    chunk = np.floor(load.start_s[on] / CHUNK_S).astype(np.intp)
+    _, chunk = np.unique(chunk, return_inverse=True)
+    below = np.bincount(chunk, weight * total * total)
+    above = np.column_stack([np.bincount(chunk, weight * total * c) for c in currents.T])
+    draw = rng.integers(0, below.size, (DRAWS, below.size))
+    drawn = above[draw].sum(axis=1) / below[draw].sum(axis=1)[:, None]
+    sd = np.sqrt(drawn.std(axis=0) ** 2 + _gain_sd(share) ** 2)
+    half = 1.96 * sd * 100.0
+    return tuple(
+        Estimate(100.0 * float(s), 100.0 * float(s) - float(h), 100.0 * float(s) + float(h))
+        for s, h in zip(share, half, strict=True)
+    )
+
+
+def _gain_sd(share: Floats) -> Floats:
+    """What independent gain errors of the readings do to each share."""
+    rest = np.sqrt(np.maximum((share**2).sum() - share**2, 0.0))
+    return np.asarray(GAIN_SD * share * np.sqrt((1 - share) ** 2 + rest**2), np.float64)
+
+
+def _robust_share(currents: Floats, total: Floats, length_s: Floats) -> tuple[Floats, Floats]:
+    """Slopes of each current against the sum through zero, one Huber weight per block for all
+    drives, so that the slopes add up to one."""
+    weight = length_s.copy()
+    share = np.zeros(currents.shape[1])
+    for _ in range(12):
+        share = (weight * total) @ currents / (weight @ (total * total))
+        residual = np.abs(currents - np.outer(total, share)).max(axis=1)
+        scale = 1.4826 * float(np.median(residual)) + 1e-9
+        weight = length_s * np.minimum(1.0, HUBER * scale / np.maximum(residual, 1e-12))
+    return share, weight

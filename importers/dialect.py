@@ -86,7 +86,7 @@ def find_dialect(lines: Sequence[str]) -> Dialect | None:
         best = _rather_than_blanks(best, tried)
     if best is not None and best.score >= LEAST_SCORE:
         return best
-    return _one_column(body, quote)
+    return _one_column(body, quote) or _words_alone(body, tried)
 
 
 def _rather_than_blanks(blanks: Dialect, tried: Sequence[Dialect]) -> Dialect:
@@ -154,6 +154,15 @@ def _marks(cells: Sequence[str], delimiter: str) -> tuple[str, str]:
     # A lone '12.345' in a file without any other sign of grouping is decimals, not thousands.
     mark = marks.most_common(1)[0][0]
     return decimal, mark
+
+
+def _words_alone(lines: Sequence[str], tried: Sequence[Dialect]) -> Dialect | None:
+    """A table without a single number is one only when all its rows are alike."""
+    for one in tried:
+        rows = [row for row in split_rows(lines, one.delimiter, one.quote)[0] if any(row)]
+        if one.delimiter != " " and rows and all(len(row) == one.width for row in rows):
+            return one
+    return None
 
 
 def _one_column(lines: Sequence[str], quote: str) -> Dialect | None:

@@ -49,7 +49,8 @@ def find_layout(lines: Sequence[str], dialect: Dialect) -> Layout:
         ),
         len(rows),
     )
-    header = _header_above(rows, starts, lines, first, dialect)
+    words_alone = first == len(rows)
+    header = None if words_alone else _header_above(rows, starts, lines, first, dialect)
     units_row: int | None = None
     if header is not None and _is_units(rows[header]) and not _only_values(rows, first):
         above = _header_above(rows, starts, lines, header, dialect)

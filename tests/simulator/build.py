@@ -114,6 +114,8 @@ class Controller:
     heat_w_k: float = 0.9
     heat_per_a2: float = 0.008
     heat_hyst_c: float = 8.0
+    latch_below_v: float = 0.0
+    """How far below `stop_at_v` it switches off altogether; derating is at nothing before."""
     computes_current: bool = False
     """Works its battery current out from motor power instead of measuring it."""
 
@@ -294,7 +296,8 @@ def drive_records(build: Build, ambient_c: float, warm_c: float) -> np.ndarray:
             case_j_k=m.case_j_k, case_air_w_k=m.case_air_w_k, case_air_v=m.case_air_v,
             ctrl_j_k=c.heat_j_k, ctrl_w_k=c.heat_w_k, ctrl_per_a2=c.heat_per_a2,
             hot_hyst=c.heat_hyst_c,
-            computed=c.computes_current, grip_n=NEVER, air_c=ambient_c,
+            computed=c.computes_current,
+            latch_v=c.stop_at_v - c.latch_below_v, grip_n=NEVER, air_c=ambient_c,
             follower=names.index(spec.follows) if spec.follows else -1,
             wind_c=warm_c, case_c=warm_c, ctrl_c=warm_c, mot_seen_c=warm_c, ctrl_seen_c=warm_c,
         )  # fmt: skip

@@ -35,7 +35,7 @@ def _latches(d, dt, t, path_code):
     """Protections of the controller itself: what they see, when they act, when they let go."""
     d.v_f += (d.v_a - d.v_f) * min(1.0, dt / max(d.v_tau, dt))
     released = d.demand_seen < 0.05
-    if d.v_f < d.stop_v:
+    if d.v_f < d.latch_v:
         d.uv_t += dt
         d.uv_ok_t = 0.0
         if d.uv_t >= d.uv_delay and d.uv_latch == 0:
@@ -221,6 +221,8 @@ def _to_road(d, dt, road):
         return
     if d.freewheel == 1 and force < 0.0:
         force = 0.0
+    if d.grip_n > 1e8:
+        d.slip = 0.0
     if abs(force) > d.grip_n or d.slip == 1:
         held = np.sign(d.omega - road) * d.grip_n if d.slip == 1 else np.sign(force) * d.grip_n
         spare = d.torque - held * d.radius / d.gear

@@ -11,7 +11,6 @@ import numpy as np
 from simulator.sensors import bms_channels, drive_channels, gps_channels
 from simulator.simulate import SimRide
 
-
 PACK_CHANNELS = (
     "pack_current_a pack_voltage_v pack_temp_c cell_min_v cell_max_v state_of_charge_pct"
 )
@@ -138,3 +137,26 @@ def _cells(
 def _stamp(sim: SimRide, seconds: float, naive: bool) -> str:
     moment = sim.start + timedelta(milliseconds=round(seconds * 1000))
     return (moment.replace(tzinfo=None) if naive else moment).isoformat(timespec="milliseconds")
+
+
+def blackouts(sim: SimRide, rng: np.random.Generator) -> tuple[tuple[float, float], ...]:
+    """Stretches a logger fed by the pack has no rows of: from its last block on, until it is up.
+
+    A logger with its own battery has none; one of unknown supply is either, by chance.
+    """
+    fed = sim.build.logger_powered_by
+    if fed == "own_battery" or (fed is None and rng.random() < 0.5):
+        return ()
+    below = sim.col["v_bus"] < rng.uniform(8.0, 20.0)
+    if not below.any():
+        return ()
+    block_s, boot_s = rng.choice([0.0, 0.25, 1.0, 2.0]), rng.uniform(1.0, 5.0)
+    edges = np.diff(np.concatenate([[0], below.astype(int), [0]]))
+    out = []
+    for first, stop in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+        gone = float(sim.t[first])
+        begin = np.floor(gone / block_s) * block_s if block_s else gone
+        end = float(sim.t[stop] + boot_s) if stop < sim.t.size else float("inf")
+        if stop - first > 3 or block_s:
+            out.append((float(begin), end))
+    return tuple(out)

@@ -27,7 +27,7 @@ DRIVE_PARAMS = (
     "uv_wait uv_release ov_hyst ov_wait duty_max slew_up slew_down lim_tau v_tau derate_period "
     "standby_w drop_v brake_full_mps brake_end_mps gain offset link_tau freewheel dead_v cap_f "
     "branch_ohm wind_j_k wind_case_w_k case_j_k case_air_w_k case_air_v ctrl_j_k ctrl_w_k "
-    "ctrl_per_a2 hot_hyst follower grip_n power_cap_w air_c computed"
+    "ctrl_per_a2 hot_hyst follower grip_n power_cap_w air_c computed latch_v"
 )
 DRIVE = _record(
     DRIVE_PARAMS,
@@ -49,7 +49,7 @@ VEHICLE = _record(VEHICLE_PARAMS, "v s acc bus_v path_open path_code contact_ohm
 
 RIDER_PARAMS = (
     "kp ki ramp_up ramp_down decide_s noise a_brake regen_first mech_max_n mech_from react_s "
-    "rest_s cycle_s leave_one_side tries max_demand after_loss"
+    "rest_s cycle_s leave_one_side tries max_demand after_loss gentle_m"
 )
 RIDER = _record(
     RIDER_PARAMS,

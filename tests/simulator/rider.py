@@ -37,6 +37,8 @@ class Rider:
     max_demand: float = 1.0
     after_loss: float = 0.8
     """How much of the demand is left after power was lost once: riders turn careful."""
+    gentle_m: float = 0.0
+    """Up to here at most half demand: warming up."""
     speed_wander: float = 0.12
     paces: tuple[tuple[float, float], ...] = ()
     """(from m, m/s): wished-for speeds in place of `cruise_mps` from there on."""
@@ -52,7 +54,7 @@ def record(rider: Rider, mech_max_n: float) -> np.ndarray:
         regen_first=rider.regen_first, mech_max_n=mech_max_n, mech_from=rider.mech_from,
         react_s=rider.react_s, rest_s=rider.rest_s, cycle_s=rider.cycle_s,
         leave_one_side=rider.leaves_one_side, tries=rider.tries, max_demand=rider.max_demand,
-        after_loss=rider.after_loss,
+        after_loss=rider.after_loss, gentle_m=rider.gentle_m,
     )  # fmt: skip
     for key, value in values.items():
         out[key] = value

@@ -60,7 +60,8 @@ def _ride(r, dt, t, s, v, plan, plan_ds, stop_s, stop_wait, noise):
         aim = r.kp * error + r.integ + r.noise * noise
         if abs(aim) < 0.04:
             aim = 0.0
-        r.target = min(max(aim, -1.0), r.max_demand)
+        most = r.max_demand if s > r.gentle_m else 0.5 * r.max_demand
+        r.target = min(max(aim, -1.0), most)
     if abs(r.kp * error + r.integ) < 1.0 or r.integ * error < 0:
         r.integ = min(max(r.integ + r.ki * error * dt, -0.5), 1.0)
     if r.target < -r.mech_from:

@@ -17,7 +17,7 @@ from reports.advice import Advice, advice_of
 from reports.headlines import event_headline
 from reports.numbers import chance, duration
 from reports.sentences import KIND, capital, cause_name, joined, sentence
-from reports.timeline import Figure, Line, Panel, drive_style, ride_panels, stacked
+from reports.timeline import Figure, Line, Panel, drive_style, stacked
 
 LOSSES = (EventKind.BRAKE_LOSS, EventKind.CUTOUT)
 MOST_CLOSEUPS = 4
@@ -56,16 +56,18 @@ class CloseUp:
     causes: tuple[CauseView, ...]
 
 
-def closeups(result: RideResult) -> tuple[CloseUp, ...]:
-    """Every loss of drive or braking close up, the gravest first, then in order."""
+def closeups(result: RideResult, panels: list[Panel]) -> tuple[CloseUp, ...]:
+    """Every loss of drive or braking close up, the gravest first, then in order. `panels` are those
+    of `ride_panels`."""
     losses = [one for one in result.events if one.kind in LOSSES]
     losses.sort(key=lambda one: (LOSSES.index(one.kind), -one.severity.rank, one.start_s))
     return tuple(
-        _closeup(event, place + 1, result) for place, event in enumerate(losses[:MOST_CLOSEUPS])
+        _closeup(event, place + 1, result, panels)
+        for place, event in enumerate(losses[:MOST_CLOSEUPS])
     )
 
 
-def _closeup(event: Event, place: int, result: RideResult) -> CloseUp:
+def _closeup(event: Event, place: int, result: RideResult, panels: list[Panel]) -> CloseUp:
     end_s = min(event.end_s, event.start_s + MOST_S)
     view = (event.start_s - BEFORE_S, end_s + AFTER_S)
     moments = list(_moments(event, view, result))
@@ -73,7 +75,7 @@ def _closeup(event: Event, place: int, result: RideResult) -> CloseUp:
         id=f"close-up-{place}",
         headline=event_headline([event], result),
         span=f"{KIND[event.kind]} for {duration(event.end_s - event.start_s)}",
-        figure=_figure(event, view, moments, result),
+        figure=_figure(event, view, moments, result, panels),
         moments=tuple(f"{mark}: {text}" for mark, _, text in moments),
         causes=tuple(cause_view(one) for one in event.causes),
     )
@@ -122,11 +124,11 @@ def _figure(
     view: tuple[float, float],
     moments: list[tuple[str, float, str]],
     result: RideResult,
+    panels: list[Panel],
 ) -> Figure:
     ride = result.ride
     rows = slice(*np.searchsorted(ride.time_s, view))
-    panels = [panel for panel in ride_panels(result) if "eight" not in panel.title]
-    panels = [_with_drive_voltages(panel, result) for panel in panels]
+    panels = [_with_drive_voltages(one, result) for one in panels if one.unit != "m"]
     used = _limits_used(result)
     if used.lines:
         panels.insert(min(3, len(panels)), used)

@@ -47,7 +47,7 @@ from reports.sentences import (
 )
 from reports.sources_view import SourceView, file_name, source_views
 from reports.tables import Row, Table
-from reports.timeline import timeline
+from reports.timeline import ride_panels, timeline
 
 MOST_EVENT_ROWS = 400
 """The events table has no more rows than this; the CSV has all. Our choice."""
@@ -90,6 +90,7 @@ def ride_view(result: RideResult) -> RideView:
     findings = findings_views(result)
     places = [one.place for one in findings if one.place is not None]
     closer = tuple((one.from_s, one.to_s) for one in places[:CLOSER_PLACES])
+    panels = ride_panels(result)
     ranked = sorted(result.events, key=lambda one: (-one.severity.rank, one.start_s))
     shown = sorted(ranked[:MOST_EVENT_ROWS], key=lambda one: one.start_s)
     return RideView(
@@ -99,7 +100,7 @@ def ride_view(result: RideResult) -> RideView:
         note=result.ride.facts.note,
         findings=findings,
         more_findings=len(result.findings) - len(findings),
-        timeline=timeline(result, closer),
+        timeline=timeline(result, panels, closer),
         timeline_text=_timeline_text(result),
         sides=_sides(result),
         sides_text=_sides_text(result),
@@ -123,7 +124,7 @@ def ride_view(result: RideResult) -> RideView:
         ),
         notes=tuple(_note(one, result) for one in result.notes),
         setup_file=file_name(result.setup.file),
-        closeups=closeups(result),
+        closeups=closeups(result, panels),
         card=roadside_card(result),
     )
 

@@ -59,9 +59,11 @@ class Panel:
     """(value, name, colour token)."""
 
 
-def timeline(result: RideResult, closer: tuple[tuple[float, float], ...]) -> Figure | None:
-    """The whole ride over time; None where nothing was logged that can be drawn."""
-    panels = ride_panels(result)
+def timeline(
+    result: RideResult, panels: list[Panel], closer: tuple[tuple[float, float], ...]
+) -> Figure | None:
+    """The whole ride over time; None where nothing was logged that can be drawn. `panels` are
+    those of `ride_panels`; `closer` spans [s] are drawn in more detail."""
     if not panels:
         return None
     ride = result.ride

@@ -9,7 +9,13 @@ from made.ride_results import CUTOUT_S, RESISTANCE_OHM, made_result, with_events
 
 from analyzer.words import EventKind, Severity
 from reports.card_view import roadside_card
-from reports.closeup_view import AFTER_S, BEFORE_S, MOST_CLOSEUPS, closeups
+from reports.closeup_view import AFTER_S, BEFORE_S, MOST_CLOSEUPS
+from reports.closeup_view import closeups as closeups_of
+from reports.timeline import ride_panels
+
+
+def closeups(result):
+    return closeups_of(result, ride_panels(result))
 
 
 def lines(figure, name):

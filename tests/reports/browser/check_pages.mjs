@@ -28,9 +28,24 @@ const open = async (file, options, before) => {
   return { page, seen };
 };
 
-const look = async (file, size, scheme) => {
-  const { page, seen } = await open(file, { viewport: SIZES[size], colorScheme: scheme });
-  Object.assign(seen, await page.evaluate(() => ({
+// One page is opened once and then turned from light to dark and from desk to phone, as readers do.
+const looks = async (file, wanted) => {
+  const { page, seen } = await open(file, { viewport: SIZES[wanted[0][0]], colorScheme: wanted[0][1] });
+  const found = {};
+  // axe is put in through the debugger, which the page's own ban on foreign scripts lets pass.
+  await page.evaluate(axe);
+  for (const [size, scheme] of wanted) {
+    await page.setViewportSize(SIZES[size]);
+    await page.emulateMedia({ colorScheme: scheme });
+    await page.waitForTimeout(400);
+    found[`${size} ${scheme}`] = { ...seen, ...(await look(page)) };
+  }
+  await page.close();
+  return found;
+};
+
+const look = async (page) => {
+  const found = await page.evaluate(() => ({
     overflow: document.documentElement.scrollWidth - innerWidth,
     headlines: [...document.querySelectorAll(".finding h3")].filter((one) => one.checkVisibility()).map((one) => one.innerText),
     firstHeadlineTop: document.querySelector(".finding h3")?.getBoundingClientRect().top ?? null,
@@ -40,14 +55,11 @@ const look = async (file, size, scheme) => {
     plotInk: document.querySelector("[data-plot] text") ? getComputedStyle(document.querySelector("[data-plot] text")).fill : null,
     injected: typeof window.hostile !== "undefined",
     text: document.body.textContent,
-  })));
-  // axe is put in through the debugger, which the page's own ban on foreign scripts lets pass.
-  await page.evaluate(axe);
+  }));
   const result = await page.evaluate(() => window.axe.run(document));
-  seen.axePasses = result.passes.length;
-  seen.axe = result.violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.target.join(" ")).slice(0, 5).join(" | ")}`);
-  await page.close();
-  return seen;
+  found.axePasses = result.passes.length;
+  found.axe = result.violations.map((one) => `${one.id}: ${one.nodes.map((node) => node.target.join(" ")).slice(0, 5).join(" | ")}`);
+  return found;
 };
 
 const byKeyboard = async (file) => {
@@ -102,11 +114,11 @@ const onPaper = async (file) => {
 
 const report = {};
 for (const file of files) {
-  report[file] = { looks: {} };
+  report[file] = {};
   // Keys, paper and an old browser are tried on the first page: the others share its frame.
   if (file === files[0]) Object.assign(report[file], { keyboard: await byKeyboard(file), without: await withoutUnpacking(file), paper: await onPaper(file) });
-  const looks = file === files[0] ? [["desk", "light"], ["desk", "dark"], ["phone", "light"], ["phone", "dark"]] : [["desk", "light"], ["phone", "dark"]];
-  for (const [size, scheme] of looks) report[file].looks[`${size} ${scheme}`] = await look(file, size, scheme);
+  const first = file === files[0];
+  report[file].looks = await looks(file, first ? [["desk", "light"], ["desk", "dark"], ["phone", "dark"], ["phone", "light"]] : [["desk", "light"], ["phone", "dark"]]);
 }
 await browser.close();
 process.stdout.write(JSON.stringify(report));

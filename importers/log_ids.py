@@ -58,6 +58,8 @@ def _values(column: RawColumn) -> tuple[list[str], NDArray[np.intp]] | None:
     """The ids as text, and each row's place among them."""
     if column.numbers is not None:
         numbers = column.numbers
+        if np.unique(numbers[:2000]).size > MOST_IDS:
+            return None
         if not np.isfinite(numbers).all() or bool((numbers != np.round(numbers)).any()):
             return None
         values, codes = np.unique(numbers, return_inverse=True)

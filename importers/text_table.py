@@ -151,7 +151,10 @@ def _needs_mending(text: Text, layout: Layout) -> bool:
         needle = line.strip().encode("utf-8")
         if len(needle) > 1 and data.find(needle, at) >= 0:
             return True
-    return any(data.find(b"\n" + mark, at - 1 if at else 0) >= 0 for mark in (b"#", b"%", b"//"))
+    return any(
+        data.find(mark[:1], at) >= 0 and data.find(b"\n" + mark, at - 1 if at else 0) >= 0
+        for mark in (b"#", b"%", b"//")
+    )
 
 
 def _no_rows(layout: Layout) -> pa.Table:

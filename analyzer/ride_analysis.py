@@ -19,8 +19,10 @@ from analyzer.in_force import find_in_force
 from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
 from analyzer.near_trip import find_near_trips
+from analyzer.open_path import path_open, without_open_path
 from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState
+from analyzer.remedies import balance_with_remedies, with_remedies
 from analyzer.sides import find_balance
 from analyzer.totals import Totals, ride_totals
 from importers.ride import Ride
@@ -62,21 +64,23 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     that is None with a note."""
     pack, fit, notes = _pack_of(ride, setup, seed)
     state = conditions(ride, setup, pack=pack, fit=fit)
-    climbs, climb_notes = find_climbs(ride, setup, pack_fit=fit)
+    on_pack = without_open_path(ride, path_open(ride, setup, fit))
+    climbs, climb_notes = find_climbs(on_pack, setup, pack_fit=fit)
     in_force = find_in_force(ride, setup)
-    balance = find_balance(ride, setup, in_force, seed=seed)
-    limits, not_checked = check_limits(ride, setup, state, climbs=len(climbs))
+    balance = balance_with_remedies(find_balance(ride, setup, in_force, seed=seed))
+    limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
     events = in_order(
         [
-            *find_sags(ride, setup, state),
+            *find_sags(on_pack, setup, state),
             *find_over_rating(ride, setup, state),
             *find_overvoltage(ride, setup, state),
             *find_overheat(ride, setup),
             *find_stalls(ride, setup),
-            *find_near_trips(ride, setup, state),
+            *find_near_trips(on_pack, setup, state),
             *find_log_gaps(ride, setup),
         ]
     )
+    events = with_remedies(events, ride, setup)
     told = tuple(Note(about, text) for about, text in (*ride.notes, *setup.notes))
     return RideResult(
         ride=ride,

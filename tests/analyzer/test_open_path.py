@@ -1,0 +1,50 @@
+"""Rows in which the bus is not the pack's are left out; ordinary sag never is."""
+
+import numpy as np
+from handmade import clock, make_ride, make_setup
+
+from analyzer.open_path import path_open, without_open_path
+from analyzer.pack_state import PackFit
+
+
+def parts(amps, volts, rest=52.0):
+    time_s = clock(len(amps) / 10, 10)
+    ride = make_ride(
+        time_s,
+        {
+            "left.battery_current_a": np.asarray(amps) / 2,
+            "right.battery_current_a": np.asarray(amps) / 2,
+            "left.battery_voltage_v": volts,
+            "right.battery_voltage_v": volts,
+        },
+    )
+    n = time_s.size
+    # 0.10 ohm in all: 40 A sag by 4 V.
+    fit = PackFit(np.full(n, rest), np.full(n, rest), (0.0, 10.0), (0.06, 0.04), 0.05, 0.0)
+    return ride, make_setup(), fit
+
+
+def test_a_bus_far_below_rest_at_no_current_is_cut_off():
+    amps = np.where(np.arange(300) < 100, 40.0, 0.0)
+    volts = np.where(np.arange(300) < 100, 48.0, 30.0)
+    volts[200:] = 52.0
+    ride, setup, fit = parts(amps, volts)
+    flags = path_open(ride, setup, fit)
+    assert flags[101:199].all()
+    assert not flags[:99].any()
+    assert not flags[201:].any()
+    shown = without_open_path(ride, flags)
+    assert np.isnan(shown.get("left.battery_voltage_v")[101:199]).all()
+    assert not np.isnan(ride.get("left.battery_voltage_v")).any()
+
+
+def test_sag_under_load_is_the_packs_own():
+    amps = np.full(300, 60.0)
+    ride, setup, fit = parts(amps, np.full(300, 52.0 - 6.0))
+    assert not path_open(ride, setup, fit).any()
+    assert without_open_path(ride, path_open(ride, setup, fit)) is ride
+
+
+def test_without_a_fit_nothing_is_flagged():
+    ride, setup, _ = parts(np.zeros(50), np.full(50, 20.0))
+    assert not path_open(ride, setup, None).any()

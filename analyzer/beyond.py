@@ -82,7 +82,9 @@ def find_sags(ride: Ride, setup: Setup, state: Conditions) -> list[Event]:
     for span in spans_where(mask, ride):
         lowest_v, at = _extreme(voltage.values, span, lowest=True)
         peak = Peak("pack_voltage_v", lowest_v, voltage.at_least)
-        flavour, facts, measures = _sag_story(span, at, line_v, current.values, setup, state)
+        flavour, facts, measures = _sag_story(
+            span, at, lowest_v, line_v, current.values, setup, state
+        )
         events.append(
             Event(
                 EventKind.SAG,
@@ -101,7 +103,13 @@ def find_sags(ride: Ride, setup: Setup, state: Conditions) -> list[Event]:
 
 
 def _sag_story(
-    span: Span, at: int, line_v: float, current: Floats, setup: Setup, state: Conditions
+    span: Span,
+    at: int,
+    lowest_v: float,
+    line_v: float,
+    current: Floats,
+    setup: Setup,
+    state: Conditions,
 ) -> tuple[str, tuple[str, ...], tuple[tuple[str, float], ...]]:
     drawn = float(np.nanmax(current[span.rows]))
     measures = [("length_s", span.length_s), ("highest_current_a", drawn)]
@@ -118,7 +126,9 @@ def _sag_story(
         f" {'above' if above >= 0 else 'below'} the line."
     ]
     if state.resistance_ohm:
-        carries = max(above / state.resistance_ohm, 0.0)
+        # A long pull sags by more than the 10 s resistance says: the moment itself tells.
+        seen_ohm = (rest_v - lowest_v) / current[at] if current[at] > SAG_CURRENT_A else 0.0
+        carries = max(above / max(state.resistance_ohm, float(seen_ohm)), 0.0)
         measures += [("current_to_line_a", carries), ("current_left_a", carries - drawn)]
         facts.append(f"The pack carries {carries:.1f} A down to the line; {drawn:.1f} A was drawn.")
     near = above <= NEAR_REST_V * setup.pack.series

@@ -159,9 +159,14 @@ def _whole_vehicle(guesses: list[Guess]) -> None:
         if named_pack or (alone and one.name.channel in PACK_OF_DRIVE):
             one.name = replace(one.name, channel=PACK_OF_DRIVE[one.name.channel])
             one.drive = None
-        elif one.drive is None and not sided and driven and one.name.channel == "speed_mps":
-            # In one controller's file the speed is its wheel's.
-            one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.96))
+        elif (
+            one.drive is None
+            and not (sided or packlike or "vehicle" in one.words.ideas)
+            and driven
+            and one.name.channel == "speed_mps"
+        ):
+            # In one controller's file the speed is its wheel's, most likely.
+            one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.9))
 
 
 def _settle_open_currents(guesses: list[Guess]) -> None:

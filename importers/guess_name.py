@@ -45,6 +45,8 @@ def dimension_of(words: HeaderWords) -> str | None:
         if named <= {"energy", "charge", "text"}:
             return own
         return None
+    if "speed" in named and "electrical" in words.ideas:
+        return "rotation"
     for one in ("temperature", "rotation", "voltage", "current", "speed", "power"):
         if one in named:
             return one
@@ -116,10 +118,11 @@ def _temperature(words: HeaderWords) -> list[NameGuess]:
     ideas = words.ideas
     if ideas & {"min", "mean"} and "ambient" not in ideas:
         return []
-    top = 0.6 if "max" in ideas else CLEAR
+    top = 0.45 if "max" in ideas else CLEAR
+    own = ideas & {"cell", "battery", "pack"} and not ideas & {"motor", "controller", "ambient"}
+    if words.number is not None and own:
+        return [NameGuess(f"cell_temp_{words.number:02d}_c", CLEAR, True)]
     if "cell" in ideas:
-        if words.number is not None:
-            return [NameGuess(f"cell_temp_{words.number:02d}_c", CLEAR, True)]
         return [NameGuess("pack_temp_c", min(top, LIKELY), True)]
     if "ambient" in ideas:
         return [NameGuess("ambient_temp_c", CLEAR, True)]
@@ -134,7 +137,7 @@ def _temperature(words: HeaderWords) -> list[NameGuess]:
 
 def _rotation(words: HeaderWords) -> list[NameGuess]:
     ideas = words.ideas
-    if ideas & {"wheel", "min", "max", "vehicle"}:
+    if ideas & {"wheel", "min", "max", "vehicle", "humidity"}:
         return []
     return [NameGuess("motor_rpm", CLEAR if ideas & {"motor", "rotation", "erpm"} else LIKELY)]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,6 +12,7 @@ from importers.words import side_of, tokens_of
 NUMBERED = 0.9
 """Chance that drives numbered in a file stand in the setup's order. Under 0.95 on purpose: the
 rider has to see it."""
+_LONE_D = re.compile(r"(?:^|[\s_(\[])D(?:$|[\s_)\]])", re.IGNORECASE)
 SIDES = ("left", "right", "front", "rear")
 
 
@@ -43,14 +45,17 @@ def drives_of(
 
 
 def _short_rights(headers: Sequence[HeaderWords]) -> Sequence[HeaderWords]:
-    """Spanish shortens right to `der`, a German article: a side only beside a Spanish left."""
-    if not any({"izq", "izquierda", "izquierdo"} & set(tokens_of(one.header)) for one in headers):
-        return headers
+    """Short words for right that are articles elsewhere (Spanish `der`, French `D`): a side only
+    beside a left of the same language."""
+    words = [set(tokens_of(one.header)) for one in headers]
+    spanish = any({"izq", "izquierda", "izquierdo"} & one for one in words)
+    french = any({"g", "gauche"} & one for one in words)
     return [
         replace(one, side="right", side_sure=0.97)
-        if one.side is None and "der" in tokens_of(one.header)
+        if one.side is None
+        and ((spanish and "der" in own) or (french and _LONE_D.search(one.header)))
         else one
-        for one in headers
+        for one, own in zip(headers, words, strict=True)
     ]
 
 
@@ -63,7 +68,7 @@ def _by_number(
     """Columns alike but for a number that runs over as many as there are drives."""
     groups: dict[tuple[frozenset[str], str], dict[int, int]] = {}
     for at, one in enumerate(headers):
-        if one.number is not None and "cell" not in one.ideas and one.ideas:
+        if one.number is not None and one.ideas and not _of_the_pack(one):
             unit = one.unit.dimension if one.unit else ""
             groups.setdefault((one.ideas, unit), {})[one.number] = at
     used: set[int] = set()
@@ -81,6 +86,12 @@ def _by_number(
         f"{number} = {drive}" for number, drive in zip(sorted(used), drives, strict=False)
     )
     return [f"drives are numbered; taken in the setup's order: {pairs}"]
+
+
+def _of_the_pack(one: HeaderWords) -> bool:
+    """Numbers of cells and of the pack's sensors are no drives'."""
+    own = bool(one.ideas & {"battery", "pack"}) and "temperature" in one.ideas
+    return "cell" in one.ideas or own
 
 
 def without_side(one: HeaderWords) -> HeaderWords:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from importers.units import Unit, parse_unit, units_of
+from importers.units import Unit, units_of
 from importers.words import FILLERS, ideas_of, phrases_in, plain, side_of, tokens_of
 
 _BRACKETS = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
 _WORD = re.compile(r"[^\W\d_]+")
-_TRAILING = re.compile(r"(?:^|[\s,;:_/]|\bin\b)\s*([^\s,;:_]+)$")
+_OPEN_BRACKET = re.compile(r"[\[(]\s*([^\[\]()]{1,12})$")
+_GAP = re.compile(r"\s+in\s+|\s*[,;:/]\s*|[\s_]+")
 MEASURES = {
     "current": "current", "voltage": "voltage", "power": "power", "temperature": "temperature",
     "rotation": "rotation", "erpm": "rotation", "speed": "speed", "throttle": "fraction",
@@ -21,6 +22,10 @@ MEASURES = {
     "date": "time", "grade": "angle", "fault": "text", "status": "text",
 }  # fmt: skip
 """Ideas that name a quantity -> its dimension."""
+PARTS = frozenset({"battery", "input", "pack", "phase", "cell"})
+"""Parts of which a header may say no more than the unit: `Battery [V]`, `cell 3 V`."""
+_RAIL = re.compile(r"(?<![\d.,])(?:3[.,]3|3|5|12|24) ?V(?:DC)?(?![\w/])", re.IGNORECASE)
+"""A low-voltage supply named by its voltage: lights, logic, not the pack."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +86,8 @@ def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ())
         unit, unit_text, tokens_left = _suffix_unit(rest, ideas)
         if unit is not None:
             unknown = [one for one in unknown if one in tokens_left]
+    if _RAIL.search(text) and not ideas & {"battery", "pack"} and "cell" not in ideas:
+        ideas.add("foreign")
     return HeaderWords(
         header, frozenset(ideas), frozenset(loose - ideas), side, side_sure, number, unit,
         unit_text, stated or unit is not None, tuple(unknown), tuple(rest),
@@ -88,27 +95,68 @@ def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ())
 
 
 def _take_unit(header: str, units_cell: str) -> tuple[str, Unit | None, str, bool]:
-    """The header without its unit, and the unit: from a units row or from brackets."""
+    """The header without its unit, and the unit: from a units row, brackets, or its end."""
+    ideas = _ideas_in(header)
     if units_cell.strip():
-        unit = parse_unit(units_cell)
-        return _BRACKETS.sub(" ", header), unit, units_cell.strip(), True
+        wanted = _dimensions(ideas)
+        text = _BRACKETS.sub(
+            lambda m: " " if any(u.dimension in wanted for u in units_of(m[1])) else m[0], header
+        )
+        return text, _unit_for(units_cell, ideas), units_cell.strip(), True
     for match in reversed(list(_BRACKETS.finditer(header))):
-        unit = parse_unit(match[1])
+        unit = _unit_for(match[1], ideas)
         if unit is not None:
-            text = header[: match.start()] + " " + header[match.end() :]
-            return text, unit, match[1].strip(), True
-    if "/" in header or "%" in header or "°" in header or "," in header:
-        head, _, tail = header.replace(",", "/").partition("/")
-        for text, word in (_split_last(header), (head, tail)):
-            if word and (unit := parse_unit(word)) is not None:
-                return text, unit, word.strip(), True
-    text, word = _split_last(header)
-    if word and text.strip():
-        known = {idea for one in tokens_of(text) for part in ideas_of(one) for idea in part}
-        dimensions = {MEASURES[one] for one in known if one in MEASURES}
-        for unit in units_of(word):
-            if unit.dimension in dimensions:
-                return text, unit, word.strip(), True
+            rest = header[: match.start()] + " " + header[match.end() :]
+            return rest, unit, match[1].strip(), True
+    found = _OPEN_BRACKET.search(header)
+    if found and (unit := _unit_for(found[1], ideas)) is not None:
+        return header[: found.start()], unit, found[1].strip(), True
+    return _unit_at_end(header)
+
+
+def _unit_for(word: str, ideas: set[str]) -> Unit | None:
+    """The meaning of a unit word that goes with the ideas: `µs` of a throttle is a pulse."""
+    units = units_of(word)
+    wanted = _dimensions(ideas)
+    return next((one for one in units if one.dimension in wanted), units[0] if units else None)
+
+
+def _dimensions(ideas: set[str]) -> set[str]:
+    """Dimensions that a unit may have beside these ideas."""
+    out = {MEASURES[one] for one in ideas if one in MEASURES}
+    if ideas & {"throttle", "brake"}:
+        out |= {"fraction", "pulse"}
+    if "speed" in ideas:
+        out.add("rotation")
+    if not out and ideas & PARTS:
+        out |= {"voltage", "current", "temperature", "power"}
+    return out
+
+
+def _ideas_in(text: str) -> set[str]:
+    tokens = [one for one in tokens_of(text) if one not in FILLERS]
+    told, rest = phrases_in(tokens)
+    return set(told) | {i for one in rest for part in ideas_of(one) if len(part) == 1 for i in part}
+
+
+def _unit_at_end(header: str) -> tuple[str, Unit | None, str, bool]:
+    """`Speed, km/h`, `Batt current 0.1 A`, `temp_c`: the longest end that is a unit and fits."""
+    text = header.strip()
+    starts = [found.end() for found in _GAP.finditer(text) if found.start() > 0]
+    for at in starts[-4:]:
+        word, head = text[at:], text[:at].rstrip(" ,;:_/-")
+        spelled = word if "_" not in word else word.replace("_", "/")
+        units = units_of(word) or units_of(spelled)
+        if not units or not head:
+            continue
+        ideas = _ideas_in(head)
+        wanted = _dimensions(ideas)
+        unit = next((one for one in units if one.dimension in wanted), None)
+        marked = bool(re.search(r"[/%°]", word)) or text[:at].rstrip()[-1:] in ",;:"
+        if unit is None and marked and not wanted:
+            unit = units[0]
+        if unit is not None and not (len(word) == 1 and word.lower() in "lrbd" and not marked):
+            return head, unit, word.strip(), True
     return header, None, "", False
 
 
@@ -116,13 +164,6 @@ def _of_a_part(tokens: list[str]) -> bool:
     """Whether other words name a part that has a temperature."""
     parts = {"motor", "controller", "battery", "pack", "cell", "ambient"}
     return any(parts & set().union(*ideas_of(one)) for one in tokens if ideas_of(one))
-
-
-def _split_last(header: str) -> tuple[str, str]:
-    found = _TRAILING.search(header.strip())
-    if not found:
-        return header, ""
-    return header[: found.start()], found[1]
 
 
 def _take_drive(text: str, drives: tuple[str, ...]) -> tuple[str | None, float, str]:

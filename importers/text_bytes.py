@@ -124,6 +124,6 @@ def _refuse_binary(data: Data) -> None:
     head = np.frombuffer(bytes(data[:SAMPLE]), np.uint8)
     if head.size == 0:
         raise NotText
-    control = (head < 32) & ~np.isin(head, (9, 10, 12, 13, 26, 27))
-    if float(control.mean()) > MOST_CONTROL:
+    unprintable = (head < 32) & ~np.isin(head, (9, 10, 12, 13, 26, 27))
+    if float(unprintable.mean()) > MOST_CONTROL:
         raise NotText

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 
 from analyzer.events import Cause, Event
-from analyzer.quantities import Floats, pack_current_a, pack_voltage_v
 from analyzer.ride_analysis import RideResult
 from analyzer.words import EventKind
 from reports.advice import Advice, advice_of
 from reports.headlines import event_headline
+from reports.limits_used import limits_used
 from reports.numbers import chance, duration
 from reports.sentences import KIND, capital, cause_name, joined, sentence
 from reports.timeline import Figure, Line, Panel, drive_style, stacked
@@ -27,6 +27,16 @@ BEFORE_S, AFTER_S, MOST_S = 12.0, 6.0, 60.0
 within one."""
 POINTS = 700
 """Points a line of a close-up: 60 s at more than 10 Hz. Our choice."""
+POINTS_ALL = 16_000
+"""... and of all lines of all close-ups: 0.17 MB of the page's 3 MB. Our choice."""
+USE_STYLES = (
+    ("@c2", "solid"),
+    ("@c1", "6px,2px"),
+    ("@c3", "2px,2px"),
+    ("@c4", "solid"),
+    ("@c5", "6px,2px"),
+)
+"""Colours and dashes of the limits' lines."""
 SHOWN_BELOW_PCT = 160.0
 """Use of a limit beyond this is cut off, so that the line at 100 % stays readable. Our choice."""
 
@@ -61,13 +71,15 @@ def closeups(result: RideResult, panels: list[Panel]) -> tuple[CloseUp, ...]:
     of `ride_panels`."""
     losses = [one for one in result.events if one.kind in LOSSES]
     losses.sort(key=lambda one: (LOSSES.index(one.kind), -one.severity.rank, one.start_s))
+    shown = losses[:MOST_CLOSEUPS]
     return tuple(
-        _closeup(event, place + 1, result, panels)
-        for place, event in enumerate(losses[:MOST_CLOSEUPS])
+        _closeup(event, place + 1, result, panels, len(shown)) for place, event in enumerate(shown)
     )
 
 
-def _closeup(event: Event, place: int, result: RideResult, panels: list[Panel]) -> CloseUp:
+def _closeup(
+    event: Event, place: int, result: RideResult, panels: list[Panel], count: int
+) -> CloseUp:
     end_s = min(event.end_s, event.start_s + MOST_S)
     view = (event.start_s - BEFORE_S, end_s + AFTER_S)
     moments = list(_moments(event, view, result))
@@ -75,7 +87,7 @@ def _closeup(event: Event, place: int, result: RideResult, panels: list[Panel]) 
         id=f"close-up-{place}",
         headline=event_headline([event], result),
         span=f"{KIND[event.kind]} for {duration(event.end_s - event.start_s)}",
-        figure=_figure(event, view, moments, result, panels),
+        figure=_figure(event, view, moments, result, panels, count),
         moments=tuple(f"{mark}: {text}" for mark, _, text in moments),
         causes=tuple(cause_view(one) for one in event.causes),
     )
@@ -125,6 +137,7 @@ def _figure(
     moments: list[tuple[str, float, str]],
     result: RideResult,
     panels: list[Panel],
+    count: int,
 ) -> Figure:
     ride = result.ride
     rows = slice(*np.searchsorted(ride.time_s, view))
@@ -146,9 +159,11 @@ def _figure(
     time_s = ride.time_s[rows] - event.start_s
     if not cut or time_s.size == 0:
         return {}
-    figure = stacked(cut, time_s, most=POINTS, hole_s=ride.gap_s, strip=False, panel_px=104)
+    lines = sum(len(panel.lines) for panel in cut)
+    most = min(POINTS, POINTS_ALL // (count * lines))
+    figure = stacked(cut, time_s, most=most, hole_s=ride.gap_s, strip=False, panel_px=104)
     figure["clock"] = None
-    figure["plain_seconds"] = True
+    figure["plain_axis"] = True
     figure["ends"] = [view[0] - event.start_s, view[1] - event.start_s]
     figure["layout"]["xaxis"]["title"] = {"text": "seconds from the loss"}
     for letter, at_s, _ in moments:
@@ -200,36 +215,9 @@ def _with_drive_voltages(panel: Panel, result: RideResult) -> Panel:
 
 
 def _limits_used(result: RideResult) -> Panel:
-    """How much of each limit was used, sample by sample: at 100 % it is reached."""
-    ride, setup = result.ride, result.setup
+    """How much of each limit was used: at 100 % it is reached."""
     panel = Panel("Used of each limit", "%", levels=[(100.0, "reached", "@act")])
-    styles = iter([("@c2", "solid"), ("@c1", "6px,2px"), ("@c3", "2px,2px"), ("@c4", "solid"),
-                   ("@c5", "6px,2px"), ("@c6", "2px,2px")])  # fmt: skip
-
-    def add(name: str, used: Floats) -> None:
-        style = next(styles, None)
-        if style is not None:
-            panel.lines.append(Line(name, np.clip(100 * used, 0.0, SHOWN_BELOW_PCT), *style))
-
-    current = pack_current_a(ride, setup)
-    if current is not None:
-        given = [
-            ("BMS trip", setup.bms.discharge_trip_a, 1.0),
-            ("BMS rating", setup.bms.discharge_rating_a, 1.0),
-            ("charge rating", _least(setup.bms.charge_rating_a, setup.pack.charge_rating_a), -1.0),
-        ]
-        for name, limit, sign in given:
-            if limit is not None:
-                add(name, sign * current.values / limit)
-    voltage = pack_voltage_v(ride, setup)
-    stops = [one.stop_at_v for one in setup.drives if one.stop_at_v is not None]
-    if voltage is not None and stops and result.pack_fit is not None:
-        rest = result.pack_fit.rest_voltage_v
-        with np.errstate(invalid="ignore", divide="ignore"):
-            way = np.where(rest > max(stops), (rest - voltage.values) / (rest - max(stops)), np.nan)
-        add("way from rest to the stop voltage", way)
+    for one, (colour, dash) in zip(limits_used(result), USE_STYLES, strict=False):
+        shown = np.clip(100 * one.share, 0.0, SHOWN_BELOW_PCT)
+        panel.lines.append(Line(one.name, np.asarray(shown, np.float64), colour, dash))
     return panel
-
-
-def _least(*values: float | None) -> float | None:
-    return min((one for one in values if one is not None), default=None)

@@ -21,6 +21,9 @@ def measure_sentences(event: Event) -> tuple[str, ...]:
         # The analysis has put the time above the trip into a sentence of its own.
         numbers.pop("trip_held_s", None)
         numbers.pop("held_s", None)
+    if any("Rest voltage" in one for one in event.facts):
+        numbers.pop("rest_voltage_v", None)
+        numbers.pop("current_to_line_a", None)
     if any("above full" in one for one in event.facts):
         numbers.pop("over_v", None)
     if any("over 30 s" in one for one in event.facts):

@@ -47,6 +47,7 @@ def ride_page(result: RideResult, shelf: Shelf | None = None) -> str:
         "pack-plot": view.pack_figure,
         "sides-plot": view.sides_figure,
         **{one.id: one.figure for one in view.closeups if one.figure},
+        **{one.id: one.figure for one in view.profiles},
     }
     return render("ride.html.j2", view=view, figures=figures, shelf=shelf)
 

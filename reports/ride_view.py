@@ -13,6 +13,7 @@ from analyzer.limits import LimitCheck, Tried
 from analyzer.ride_analysis import RideResult
 from analyzer.words import Severity
 from reports.card_view import Card, roadside_card
+from reports.climb_figures import Profile, profiles
 from reports.closeup_view import CloseUp, closeups
 from reports.figures import side_against_side, voltage_against_current
 from reports.findings_view import FindingView, findings_views, place_between
@@ -49,7 +50,7 @@ from reports.sources_view import SourceView, file_name, source_views
 from reports.tables import Row, Table
 from reports.timeline import ride_panels, timeline
 
-MOST_EVENT_ROWS = 400
+MOST_EVENT_ROWS = 150
 """The events table has no more rows than this; the CSV has all. Our choice."""
 CLOSER_PLACES = 8
 """So many places of findings are drawn in more detail. Our choice."""
@@ -83,6 +84,7 @@ class RideView:
     setup_file: str
     closeups: tuple[CloseUp, ...]
     card: Card
+    profiles: tuple[Profile, ...]
 
 
 def ride_view(result: RideResult) -> RideView:
@@ -126,6 +128,7 @@ def ride_view(result: RideResult) -> RideView:
         setup_file=file_name(result.setup.file),
         closeups=closeups(result, panels),
         card=roadside_card(result),
+        profiles=profiles(result),
     )
 
 

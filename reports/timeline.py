@@ -26,8 +26,8 @@ from reports.thin import POINTS_A_TRACE, packed, thinned
 
 Figure = dict[str, Any]
 
-POINTS_A_FIGURE = 60_000
-"""All traces of the timeline together: 0.64 MB of the page's 3 MB. Our choice."""
+POINTS_A_FIGURE = 40_000
+"""All traces of the timeline together: 0.43 MB of the page's 3 MB. Our choice."""
 COLOURS = ("@c1", "@c2", "@c3", "@c4", "@c5", "@c6")
 DASHES = ("solid", "6px,2px", "2px,2px", "9px,3px,2px,3px")
 """Lines of one panel differ in dash, too: a page may be printed in black and white."""

@@ -65,14 +65,14 @@
     if (step < 1) text += (at - whole).toFixed(step < 0.1 ? 2 : 1).slice(1);
     return text;
   };
-  const ticks = (from, to, clock, width, plain) => {
+  const ticks = (from, to, clock, width) => {
     const wanted = Math.max(3, Math.floor(width / 110));
     const step = STEPS.find((one) => (to - from) / one <= wanted) || 28800;
     const shift = clock === null ? 0 : clock;
     const vals = [], text = [];
     for (let at = Math.ceil((from + shift) / step) * step - shift; at <= to + 1e-9; at += step) {
       vals.push(at);
-      text.push(plain ? String(Math.round(at * 100) / 100).replace("-", "−") : clockText(at, clock, step));
+      text.push(clockText(at, clock, step));
     }
     return { tickmode: "array", tickvals: vals, ticktext: text, range: [from, to] };
   };
@@ -104,8 +104,8 @@
     }
     if (figure.ends) {
       const [from, to] = (id === "timeline" && span) || figure.ends;
-      if (figure.plain_seconds) layout.margin.t = 22;
-      Object.assign(layout.xaxis, ticks(from, to, figure.clock, byId(id).clientWidth, figure.plain_seconds), { showspikes: true, spikemode: "across", spikethickness: 1, spikedash: "dot", spikecolor: muted });
+      if (figure.plain_axis) layout.margin.t = 22;
+      Object.assign(layout.xaxis, figure.plain_axis ? { range: [from, to] } : ticks(from, to, figure.clock, byId(id).clientWidth), { showspikes: true, spikemode: "across", spikethickness: 1, spikedash: "dot", spikecolor: muted });
       layout.hoversubplots = "axis";
       if (phone.matches) { layout.hovermode = "closest"; delete layout.hoversubplots; }
     }

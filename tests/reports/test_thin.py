@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reports.thin import POINTS_A_TRACE, cloud, thinned
+from reports.thin import POINTS_A_CLOUD, POINTS_A_TRACE, cloud, thinned
 
 
 @pytest.mark.parametrize("at", [0, 1, 123_457, 539_998, 539_999])
@@ -63,5 +63,5 @@ def test_a_cloud_keeps_its_outlier():
     x, y = rng.normal(size=200_000), rng.normal(size=200_000)
     x[777] = 50.0
     keep = cloud(x, y)
-    assert keep.size <= POINTS_A_TRACE
+    assert keep.size <= POINTS_A_CLOUD
     assert 777 in keep

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
@@ -15,6 +15,7 @@ from analyzer.estimate import Note
 from analyzer.events import Event, NotChecked
 from analyzer.findings import Finding, rank_findings
 from analyzer.gaps import find_log_gaps
+from analyzer.governed import govern, governed_over
 from analyzer.in_force import find_in_force
 from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
@@ -22,6 +23,7 @@ from analyzer.near_trip import find_near_trips
 from analyzer.open_path import path_open, without_open_path
 from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState
+from analyzer.power_reduced import find_power_reduced
 from analyzer.remedies import balance_with_remedies, with_remedies
 from analyzer.sides import find_balance
 from analyzer.totals import Totals, ride_totals
@@ -67,6 +69,10 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     on_pack = without_open_path(ride, path_open(ride, setup, fit))
     climbs, climb_notes = find_climbs(on_pack, setup, pack_fit=fit)
     in_force = find_in_force(ride, setup)
+    states = govern(on_pack, setup, in_force)
+    climbs = tuple(
+        replace(one, governed=governed_over(states, ride, one.start_s, one.end_s)) for one in climbs
+    )
     balance = balance_with_remedies(find_balance(ride, setup, in_force, seed=seed))
     limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
     events = in_order(
@@ -76,6 +82,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
             *find_overvoltage(ride, setup, state),
             *find_overheat(ride, setup),
             *find_stalls(ride, setup),
+            *find_power_reduced(on_pack, setup, states),
             *find_near_trips(on_pack, setup, state),
             *find_log_gaps(ride, setup),
         ]

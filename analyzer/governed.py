@@ -1,0 +1,198 @@
+"""Which limit, or the rider, held each drive's current where it was at each moment?
+
+Codes are places in `GOVERNORS`; -1 where the drive neither drives nor is asked to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analyzer.balance import InForce
+from analyzer.climbs import Governed
+from analyzer.quantities import (
+    Bools,
+    Floats,
+    drive_channel,
+    pack_voltage_v,
+    step_s,
+    throttle_pct,
+)
+from analyzer.sensors import believable_temp_c
+from analyzer.words import Governor
+from importers.ride import Ride
+from importers.setup_types import Drive, Setup
+
+GOVERNORS = tuple(Governor)
+AT_LIMIT = 0.95
+"""From this part of a limit on it governs. The contract's line for a limiter that works."""
+FULL_DEMAND = 0.9
+"""Of the highest demand seen: the rider asks for all there is. Our choice."""
+TOP_DUTY_PCT = 95.0
+"""From here a power stage has no voltage left to give [%]. Textbook: six-step and overmodulation
+begin near 91 to 96 % of the full voltage."""
+DRIVING_PART = 0.03
+"""Below this part of its limit a drive does not drive. Our choice: controllers' dead band."""
+LEAST_A = 0.5
+
+Codes = NDArray[np.int8]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DriveState:
+    """One drive's course, n values each; None where not logged."""
+
+    battery_a: Floats | None
+    phase_a: Floats | None
+    demand_pct: Floats | None
+    full_pct: float | None
+    """The highest demand seen."""
+    battery_limit_a: float | None
+    """What is really in force, else what is set."""
+    phase_limit_a: float | None
+    codes: Codes
+
+
+def govern(ride: Ride, setup: Setup, in_force: Sequence[InForce]) -> dict[str, DriveState]:
+    """Every drive's course with what governed it, by drive name."""
+    known = {one.drive: one for one in in_force}
+    return {
+        drive.name: _course(ride, setup, drive, known.get(drive.name)) for drive in setup.drives
+    }
+
+
+def _limit(found: float | None, given: float | None) -> float | None:
+    return found if found is not None else given
+
+
+def _course(ride: Ride, setup: Setup, drive: Drive, found: InForce | None) -> DriveState:
+    battery = drive_channel(ride, drive.name, "battery_current_a")
+    phase = drive_channel(ride, drive.name, "phase_current_a")
+    demand = throttle_pct(ride, drive.name)
+    full = None
+    if demand is not None and np.isfinite(demand).any():
+        full = float(np.nanmax(demand))
+        full = full if full > 10.0 else None
+    seen_battery = found.battery_drive_a if found else None
+    seen_phase = found.phase_drive_a if found else None
+    battery_limit = _limit(seen_battery.value if seen_battery else None, drive.battery_drive_a)
+    phase_limit = _limit(seen_phase.value if seen_phase else None, drive.phase_drive_a)
+    codes = _codes(ride, setup, drive, battery, phase, demand, full, battery_limit, phase_limit)
+    return DriveState(battery, phase, demand, full, battery_limit, phase_limit, codes)
+
+
+def _over(values: Floats | None, limit: float | None) -> Bools | None:
+    if values is None or limit is None:
+        return None
+    with np.errstate(invalid="ignore"):
+        return np.asarray(values >= AT_LIMIT * limit, np.bool_)
+
+
+def _codes(
+    ride: Ride,
+    setup: Setup,
+    drive: Drive,
+    battery: Floats | None,
+    phase: Floats | None,
+    demand: Floats | None,
+    full: float | None,
+    battery_limit: float | None,
+    phase_limit: float | None,
+) -> Codes:
+    rows = ride.time_s.size
+    codes = np.full(rows, -1, np.int8)
+    driving = _driving(battery, phase, battery_limit, phase_limit, rows)
+    asking = _asking(demand, full, rows)
+    codes[driving] = GOVERNORS.index(Governor.RIDER if demand is None else Governor.UNKNOWN)
+    if demand is not None:
+        codes[driving & ~asking] = GOVERNORS.index(Governor.RIDER)
+    # The last one set wins: a limit that the current stands at before what merely lowers it.
+    for governor, mask in (
+        (Governor.NO_VOLTAGE_HEADROOM, _no_headroom(ride, drive, asking, demand)),
+        (Governor.VOLTAGE_DERATE, _derated(ride, setup, drive)),
+        (Governor.MOTOR_HEAT_DERATE, _hot(ride, drive, "motor")),
+        (Governor.CONTROLLER_HEAT_DERATE, _hot(ride, drive, "controller")),
+        (Governor.BATTERY_LIMIT, _over(battery, battery_limit)),
+        (Governor.PHASE_LIMIT, _over(phase, phase_limit)),
+    ):
+        if mask is None:
+            continue
+        lowers = governor not in (Governor.BATTERY_LIMIT, Governor.PHASE_LIMIT)
+        held = driving & mask & (asking if lowers and demand is not None else True)
+        codes[held] = GOVERNORS.index(governor)
+    return codes
+
+
+def _driving(
+    battery: Floats | None,
+    phase: Floats | None,
+    battery_limit: float | None,
+    phase_limit: float | None,
+    rows: int,
+) -> Bools:
+    out = np.zeros(rows, np.bool_)
+    for values, limit in ((battery, battery_limit), (phase, phase_limit)):
+        if values is not None:
+            floor = max(LEAST_A, DRIVING_PART * (limit or 0.0))
+            with np.errstate(invalid="ignore"):
+                out |= values > floor
+    return out
+
+
+def _asking(demand: Floats | None, full: float | None, rows: int) -> Bools:
+    if demand is None or full is None:
+        return np.zeros(rows, np.bool_)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(demand >= FULL_DEMAND * full, np.bool_)
+
+
+def _no_headroom(ride: Ride, drive: Drive, asking: Bools, demand: Floats | None) -> Bools | None:
+    duty = drive_channel(ride, drive.name, "duty_pct")
+    if duty is None:
+        return None
+    with np.errstate(invalid="ignore"):
+        top = np.asarray(np.abs(duty) >= TOP_DUTY_PCT, np.bool_)
+    return top if demand is None else top & asking
+
+
+def _derated(ride: Ride, setup: Setup, drive: Drive) -> Bools | None:
+    line = drive.derate_from_v
+    own = drive_channel(ride, drive.name, "battery_voltage_v")
+    whole = pack_voltage_v(ride, setup)
+    volts = own if own is not None else None if whole is None else whole.values
+    if line is None or volts is None:
+        return None
+    with np.errstate(invalid="ignore"):
+        return np.asarray(volts < line, np.bool_)
+
+
+def _hot(ride: Ride, drive: Drive, part: str) -> Bools | None:
+    line = getattr(drive, f"{part}_derate_c")
+    logged = drive_channel(ride, drive.name, f"{part}_temp_c")
+    values = None if logged is None else believable_temp_c(logged, ride)
+    if line is None or values is None:
+        return None
+    with np.errstate(invalid="ignore"):
+        return np.asarray(values > line, np.bool_)
+
+
+def governed_over(
+    states: Mapping[str, DriveState], ride: Ride, start_s: float, end_s: float
+) -> tuple[Governed, ...]:
+    """Per cent of its driving time that each governor held each drive over a stretch."""
+    time_s, step = ride.time_s, step_s(ride)
+    rows = slice(*np.searchsorted(time_s, [start_s, end_s]).tolist())
+    out = []
+    for name, state in states.items():
+        codes, weight = state.codes[rows], step[rows]
+        whole = float(weight[codes >= 0].sum())
+        parts = tuple(
+            (governor, 100.0 * float(weight[codes == at].sum()) / whole)
+            for at, governor in enumerate(GOVERNORS)
+            if whole > 0 and bool((codes == at).any())
+        )
+        out.append(Governed(name, parts))
+    return tuple(out)

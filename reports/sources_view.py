@@ -103,7 +103,13 @@ def _channel_view(one: ChannelReading) -> ChannelView:
         unit=one.unit,
         sign="" if unread else "turned" if one.sign < 0 else "as logged",
         rate="" if one.rate_hz is None or unread else quantity(one.rate_hz, "hz"),
-        sure="" if unread else chance(one.sure),
+        sure="" if unread else _sure_text(one.sure),
         why=one.why,
         state=state,
     )
+
+
+def _sure_text(sure: float) -> str:
+    """How sure, never rounded up to what is called sure."""
+    text = chance(sure)
+    return f"under {text}" if sure < SURE and text == chance(SURE) else text

@@ -316,57 +316,61 @@ def _title(panel: Panel, upper: float) -> Figure:
     }
 
 
+LABEL_SHARE = 0.13
+"""A label's height as a share of its panel's. Our choice: 11 px of 96 px and more."""
+LABEL_STEP = 0.22
+"""A label that would cover another moves left by this share of the width. Our choice."""
+
+
 def _add_levels(layout: Figure, panel: Panel, axis: str) -> None:
-    """Level lines near enough to the data to be worth the room; names at their right end."""
+    """Level lines near enough to the data to be worth the room, each with its name."""
     data = [line.values[np.isfinite(line.values)] for line in panel.lines]
     data = [one for one in data if one.size]
     if not data:
         return
     low, high = min(float(d.min()) for d in data), max(float(d.max()) for d in data)
     room = max(high - low, 1e-6)
-    sides = _label_sides(panel.levels)
-    for value, name, colour in panel.levels:
-        if not low - room < value < high + room:
-            continue
-        layout["shapes"].append(
-            {
-                "type": "line",
-                "xref": "paper",
-                "yref": axis,
-                "x0": 0,
-                "x1": 1,
-                "y0": value,
-                "y1": value,
-                "line": {"color": colour, "width": 1, "dash": "dash"},
-                "layer": "below",
-            }
-        )
+    levels = sorted(one for one in panel.levels if low - room < one[0] < high + room)
+    low, high = min([low, *(one[0] for one in levels)]), max([high, *(one[0] for one in levels)])
+    edge = 0.1 * max(high - low, 1e-6)
+    layout[f"yaxis{axis[1:]}"]["range"] = [low - edge, high + edge]
+    placed: list[tuple[float, float]] = []
+    for place, (value, name, colour) in enumerate(levels):
+        layout["shapes"].append(_level_line(value, colour, axis))
+        # The lower of two neighbours is named below its line, the upper one above.
+        below = place + 1 < len(levels) and place % 2 == 0
+        height = LABEL_SHARE * (high - low + 2 * edge)
+        at, x = value + (-0.5 if below else 0.5) * height, 1.0
+        while any(abs(at - y) < height and abs(x - other) < 1e-9 for y, other in placed):
+            x -= LABEL_STEP
+        placed.append((at, x))
         layout["annotations"].append(
             {
                 "text": escape(f"{name} {value:g} {panel.unit}".replace("-", MINUS)),
                 "xref": "paper",
                 "yref": axis,
-                "x": 1,
+                "x": round(x, 2),
                 "y": value,
                 "xanchor": "right",
-                "yanchor": sides[value],
+                "yanchor": "top" if below else "bottom",
                 "showarrow": False,
                 "small": True,
                 "font": {"color": colour},
             }
         )
-        low, high = min(low, value), max(high, value)
-    edge = 0.1 * max(high - low, 1e-6)
-    layout[f"yaxis{axis[1:]}"]["range"] = [low - edge, high + edge]
 
 
-def _label_sides(levels: list[tuple[float, str, str]]) -> dict[float, str]:
-    """On which side of its line each level's name stands: above, but below it for the lower of
-    two neighbours, so that two names do not cover each other."""
-    values = sorted(value for value, _, _ in levels)
+def _level_line(value: float, colour: str, axis: str) -> Figure:
     return {
-        value: "top" if place + 1 < len(values) and place % 2 == 0 else "bottom"
-        for place, value in enumerate(values)
+        "type": "line",
+        "xref": "paper",
+        "yref": axis,
+        "x0": 0,
+        "x1": 1,
+        "y0": value,
+        "y1": value,
+        "line": {"color": colour, "width": 1, "dash": "dash"},
+        "layer": "below",
     }
 
 

@@ -102,3 +102,15 @@ def test_a_moment_is_told_by_the_clock_where_there_is_one():
     assert numbers.moment(607.2, start) == "09:41:07"
     assert numbers.moment(607.2, None) == "10:07 into the ride"
     assert numbers.day(start) == "2031-05-04 09:31 (UTC+02:00)"
+
+
+def test_a_guess_just_short_of_sure_is_not_called_so():
+    from importers.ride import ChannelReading, Source
+    from reports.sources_view import source_view
+
+    readings = tuple(
+        ChannelReading("x", "speed_mps", "m/s", 1, 1.0, sure) for sure in (0.949, 0.95, 0.93)
+    )
+    view = source_view(Source("a.csv", "all", 1, 0, 1.0, None, None, readings))
+    assert [one.sure for one in view.channels] == ["under 95 %", "95 %", "93 %"]
+    assert [one.state for one in view.channels] == ["doubt", "sure", "doubt"]

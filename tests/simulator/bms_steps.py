@@ -1,11 +1,10 @@
 """The battery management system, step by step: what it measures, when it opens, when it closes."""
 
-from numba import njit
-
 from simulator import words as w
+from simulator.compiled import njit
 
 
-@njit(cache=True)
+@njit()
 def bms_step(b, dt, t, i_a, cell_min, cell_max, pack_temp_c, ambient_c, load_off, woken):
     """Moves the timers on; `b.dis` and `b.chg` hold the cause that opened that way, else 0."""
     b.i_f += (i_a - b.i_f) * min(1.0, dt / max(b.i_tau, dt))
@@ -23,7 +22,7 @@ def bms_step(b, dt, t, i_a, cell_min, cell_max, pack_temp_c, ambient_c, load_off
         _close(b, t, cell_min, cell_max, load_off, woken)
 
 
-@njit(cache=True)
+@njit()
 def _count(b, dt, i_a, cell_min, cell_max):
     if b.i_f > b.trip_d:
         b.acc_d += dt
@@ -42,7 +41,7 @@ def _count(b, dt, i_a, cell_min, cell_max):
     b.idle_t = b.idle_t + dt if abs(i_a) < b.idle_a else 0.0
 
 
-@njit(cache=True)
+@njit()
 def _open_discharge(b, t, cell_min):
     code = 0.0
     if b.acc_d >= b.delay_d:
@@ -60,7 +59,7 @@ def _open_discharge(b, t, cell_min):
         b.acc_d = 0.0
 
 
-@njit(cache=True)
+@njit()
 def _open_charge(b, t):
     code = 0.0
     if b.acc_c >= b.delay_c:
@@ -74,7 +73,7 @@ def _open_charge(b, t):
         b.acc_c = 0.0
 
 
-@njit(cache=True)
+@njit()
 def _close(b, t, cell_min, cell_max, load_off, woken):
     if b.needs_rest == 1 and not (load_off or woken):
         return
@@ -88,7 +87,7 @@ def _close(b, t, cell_min, cell_max, load_off, woken):
         b.chg, b.idle_t = 0.0, 0.0
 
 
-@njit(cache=True)
+@njit()
 def _may_close(b, code, cell_min, cell_max):
     if code == w.CELL_LOW:
         return cell_min > b.low_rearm

@@ -2,13 +2,14 @@
 controllers' capacitors hold and the turning motors generate."""
 
 import numpy as np
-from numba import njit
+
+from simulator.compiled import njit
 
 DIODE_V = 1.2
 """Two junctions of the bridge between a turning motor and the bus [V]."""
 
 
-@njit(cache=True)
+@njit()
 def floor_v(drives, k):
     """What a turning motor holds the bus up to through its bridge [V]; a freewheel lets it stop."""
     d = drives[k]
@@ -17,7 +18,7 @@ def floor_v(drives, k):
     return max(d.kt * abs(d.omega) - DIODE_V, 0.0)
 
 
-@njit(cache=True)
+@njit()
 def open_bus(v, watts, farad, lowest, highest, dt):
     """The bus after `dt` with `watts` drawn (negative: fed) and no pack behind it."""
     energy = 0.5 * farad * v * v - watts * dt
@@ -25,7 +26,7 @@ def open_bus(v, watts, farad, lowest, highest, dt):
     return min(max(new, lowest), highest)
 
 
-@njit(cache=True)
+@njit()
 def closed_bus(behind, ohm, watts, amps, v):
     """Bus voltage and pack current with `watts` and `amps` drawn: V² - UV + RP = 0, stable root."""
     open_v = behind - ohm * amps

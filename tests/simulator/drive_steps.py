@@ -6,21 +6,25 @@ and latches, so that limits overshoot and derating hunts as real ones do.
 """
 
 import numpy as np
-from numba import njit
 
 from simulator import words as w
+from simulator.compiled import njit
 
 COPPER_PER_K = 0.00393
 """Copper at 20 °C, IEC 60028."""
 
 
-@njit(cache=True)
+ROOT_S = 1.0
+"""A controller that stops within this of the path's opening stops because of it [s]."""
+
+
+@njit()
 def motor_ohm(d):
     """Winding resistance at today's winding temperature [ohm]."""
     return d.r20 * (1.0 + COPPER_PER_K * (d.wind_c - 20.0))
 
 
-@njit(cache=True)
+@njit()
 def current_for_power(kt_w, ohm, watts):
     """Phase current that takes `watts` from the bus (negative: gives). Solves R i² + K_t w i = P,
     the branch with the smaller loss; the most braking power where more is asked than there is."""
@@ -30,10 +34,14 @@ def current_for_power(kt_w, ohm, watts):
     return (-kt_w + np.sqrt(root)) / (2.0 * ohm)
 
 
-@njit(cache=True)
+@njit()
 def _latches(d, dt, t, path_code):
     """Protections of the controller itself: what they see, when they act, when they let go."""
     d.v_f += (d.v_a - d.v_f) * min(1.0, dt / max(d.v_tau, dt))
+    if path_code > 0:
+        d.path_was, d.path_t = path_code, t
+    elif t - d.path_t < ROOT_S:
+        path_code = d.path_was
     released = d.demand_seen < 0.05
     if d.v_f < d.latch_v:
         d.uv_t += dt
@@ -66,7 +74,7 @@ def _latches(d, dt, t, path_code):
             d.dead = 0
 
 
-@njit(cache=True)
+@njit()
 def _heat_latch(d):
     if d.ctrl_seen_c > d.ctrl_stop:
         d.hot_latch = w.CONTROLLER_HOT if abs(d.ctrl_seen_c - d.ctrl_c) < 15 else w.TEMP_SENSOR
@@ -76,7 +84,7 @@ def _heat_latch(d):
         d.hot_latch = 0
 
 
-@njit(cache=True)
+@njit()
 def _fade(seen, begin, stop):
     if seen <= begin:
         return 1.0
@@ -85,7 +93,7 @@ def _fade(seen, begin, stop):
     return (stop - seen) / max(stop - begin, 1e-6)
 
 
-@njit(cache=True)
+@njit()
 def _voltage_factor(d, t):
     """Derating by voltage, worked out anew every `derate_period` as small controllers do."""
     if t >= d.derate_at:
@@ -97,7 +105,7 @@ def _voltage_factor(d, t):
     return d.derate
 
 
-@njit(cache=True)
+@njit()
 def drive_step(d, dt, t, wheel_mps, path_code, force_off, off_ramp_s, jerk):
     """The drive's phase current, torque and pack power for this step at its bus voltage.
 
@@ -139,7 +147,7 @@ def drive_step(d, dt, t, wheel_mps, path_code, force_off, off_ramp_s, jerk):
     return p
 
 
-@njit(cache=True)
+@njit()
 def _wanted(d, dt, t, kt_w, ohm, wheel_mps):
     """The phase current asked for after every limit, and which one governs."""
     heat_c = _fade(d.ctrl_seen_c, d.ctrl_derate, d.ctrl_stop)
@@ -169,7 +177,7 @@ def _wanted(d, dt, t, kt_w, ohm, wheel_mps):
     return _wanted_brake(d, kt_w, ohm, wheel_mps, heat)
 
 
-@njit(cache=True)
+@njit()
 def _wanted_brake(d, kt_w, ohm, wheel_mps, heat):
     fade = (wheel_mps - d.brake_end_mps) / max(d.brake_full_mps - d.brake_end_mps, 0.01)
     want = d.demand_seen * d.phase_brake * min(max(fade, 0.0), 1.0)
@@ -182,7 +190,7 @@ def _wanted_brake(d, kt_w, ohm, wheel_mps, heat):
     return want, governor
 
 
-@njit(cache=True)
+@njit()
 def _blocked_by(d, t, path_code):
     if d.dead == 1:
         return path_code if path_code > 0 else (d.uv_latch if d.uv_latch > 0 else w.SUPPLY)
@@ -197,7 +205,7 @@ def _blocked_by(d, t, path_code):
     return 0.0
 
 
-@njit(cache=True)
+@njit()
 def _slew(d, dt, want, block, ramp_s):
     up, down = d.slew_up * dt, d.slew_down * dt
     if block > 0:
@@ -209,7 +217,7 @@ def _slew(d, dt, want, block, ramp_s):
     d.i_a += min(max(step, -most), most)
 
 
-@njit(cache=True)
+@njit()
 def _to_road(d, dt, road):
     """Force at the tyre; a loose or slipping drive turns on its own."""
     force = d.torque * d.gear / d.radius * d.eff
@@ -235,7 +243,7 @@ def _to_road(d, dt, road):
     d.force = force
 
 
-@njit(cache=True)
+@njit()
 def _warm(d, dt, ohm, current, speed):
     """Winding, case and controller, each a heat store with a way out."""
     iron = d.drag1 * d.omega * d.omega

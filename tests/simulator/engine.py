@@ -1,11 +1,11 @@
 """The compiled loop that ties pack, wires, controllers, motors, road, BMS and rider together."""
 
 import numpy as np
-from numba import njit
 
 from simulator import words as w
 from simulator.bms_steps import bms_step
 from simulator.bus_steps import closed_bus, floor_v, open_bus
+from simulator.compiled import njit
 from simulator.drive_steps import drive_step
 from simulator.pack_steps import behind_v, instant_ohm, pack_step, weak_extra_ohm
 from simulator.records import PER_DRIVE, SHARED
@@ -18,7 +18,7 @@ GUST_HZ = 10.0
 """How often the noise arrays carry a new value [Hz]."""
 
 
-@njit(cache=True)
+@njit()
 def _at(table, ds, s):
     x = max(s, 0.0) / ds
     i = min(int(x), table.size - 2)
@@ -26,7 +26,7 @@ def _at(table, ds, s):
     return table[i] + f * (table[i + 1] - table[i])
 
 
-@njit(cache=True)
+@njit()
 def run(
     dt, every, pack, curve, drives, bms, car, rider, faults,
     grade, bend, road_ds, plan, plan_ds, stop_s, stop_wait, script, script_dt,
@@ -43,6 +43,7 @@ def run(
         drives[k].lim_f = drives[k].phase_drive
         drives[k].derate = 1.0
         drives[k].alive_t = 1.0
+        drives[k].path_t = -1e9
     total = rows * every
     woken = False
     for step in range(total):
@@ -74,16 +75,17 @@ def run(
     return rows
 
 
-@njit(cache=True)
+@njit()
 def _share_gone(drives):
     gone = 0.0
     for k in range(drives.size):
-        if drives[k].block > 0 and drives[k].asked != 0:
+        faint = drives[k].governor == w.BY_VOLTAGE and drives[k].derate < 0.05
+        if (drives[k].block > 0 or faint) and drives[k].asked != 0:
             gone += 1.0 / drives.size
     return gone
 
 
-@njit(cache=True)
+@njit()
 def _plant_shared(faults, t):
     """Faults of the whole vehicle that hold now: signal fault index, supply open, added ohms."""
     signal, supply, ohm = -1, False, 0.0
@@ -99,7 +101,7 @@ def _plant_shared(faults, t):
     return signal, supply, ohm
 
 
-@njit(cache=True)
+@njit()
 def _demand(d, k, n, dt, t, hand, regen, drives, faults, signal):
     """What this controller receives, and what of that it believes; (cause, ramp) to switch off."""
     asked = hand if hand >= 0.0 else -regen
@@ -136,7 +138,7 @@ def _demand(d, k, n, dt, t, hand, regen, drives, faults, signal):
     return code, ramp
 
 
-@njit(cache=True)
+@njit()
 def _plant_drive(d, k, dt, t, wheel_mps, faults, fine):
     """Faults of one drive: sensors, wires, belt. Returns (cause to switch off, ramp, jerk)."""
     code, ramp, jerk = 0.0, 0.01, 1.0
@@ -170,7 +172,7 @@ def _plant_drive(d, k, dt, t, wheel_mps, faults, fine):
     return code, ramp, jerk
 
 
-@njit(cache=True)
+@njit()
 def _overcurrent(d, f, t):
     """Trips at once, waits `p0` s, tries again and trips while load is asked, `p1` times."""
     if f.done == 0 or (t >= d.off_until + f.p2 and d.retries < f.p1 and abs(d.i_a) > 1.0):
@@ -181,7 +183,7 @@ def _overcurrent(d, f, t):
         d.off_code, d.off_until = w.OVERCURRENT, t + f.p0
 
 
-@njit(cache=True)
+@njit()
 def _rotor(d, f, t, wheel_mps, fine):
     """Below `p0` m/s the controller commutates wrongly: jerks, then stops for `p1` s."""
     if wheel_mps > f.p0:
@@ -196,7 +198,7 @@ def _rotor(d, f, t, wheel_mps, fine):
     return 0.25 + 0.5 * fine
 
 
-@njit(cache=True)
+@njit()
 def _open_wire(d, f, t):
     """One motor wire open: torque beats, then the controller stops for `p1` s, tries for `p2` s."""
     if t < d.off_until:
@@ -209,19 +211,19 @@ def _open_wire(d, f, t):
     return 0.55 * np.sin(angle) ** 2
 
 
-@njit(cache=True)
-def _path_state(b, supply_open, net_watts):
+@njit()
+def _path_state(b, supply_open, net_watts, above):
     """Whether the pack's path is shut for what the drives want now, and the cause."""
     if supply_open:
         return True, float(w.SUPPLY)
     if b.dis > 0 and (net_watts >= 0.0 or b.chg > 0):
         return True, b.dis
-    if b.chg > 0 and net_watts < 0.0:
+    if b.chg > 0 and (net_watts < 0.0 or above):
         return True, b.chg
     return False, 0.0
 
 
-@njit(cache=True)
+@njit()
 def _electric(
     dt, t, p, curve, b, c, r, drives, faults, signal, supply_open, ohm_extra, bend, road_ds, fine
 ):
@@ -246,8 +248,9 @@ def _electric(
             joined += d.p_w
             farad += d.cap_f
             low = max(low, floor_v(drives, k))
-    shut, code = _path_state(b, supply_open, joined + (p.aux_a if c.path_open == 0 else 1.0))
     aux_w = p.aux_a * c.bus_v
+    above = c.bus_v > behind_v(p, curve) + 0.2
+    shut, code = _path_state(b, supply_open, joined + aux_w, above)
     if shut:
         c.bus_v = open_bus(c.bus_v, joined + aux_w, max(farad, 1e-3), low, 1.3 * p.series * 4.3, dt)
         c.path_open, c.path_code = 1.0, code
@@ -268,7 +271,7 @@ def _electric(
     return amps
 
 
-@njit(cache=True)
+@njit()
 def _move(dt, c, r, drives, grade, gust):
     force = 0.0
     for k in range(drives.size):
@@ -291,7 +294,7 @@ def _move(dt, c, r, drives, grade, gust):
     c.s += 0.5 * (before + c.v) * dt
 
 
-@njit(cache=True)
+@njit()
 def _record(row, t, p, b, c, r, drives):
     row[0], row[1], row[2], row[3] = t, c.s, c.v, c.acc
     row[4], row[5], row[6], row[7] = p.i_a, p.v_cells, c.bus_v, p.z

@@ -50,7 +50,8 @@ def _steady(mask: np.ndarray, hz: float, before_s: float, after_s: float) -> np.
 
 
 def moment(
-    sim: SimRide, rng: Rng, *, braking: bool = False, least: float = 0.25, slow_mps: float | None = None,
+    sim: SimRide, rng: Rng, *, braking: bool = False, least: float = 0.25,
+    slow_mps: float | None = None,
     fast_mps: float = 1.5, before_s: float = 1.0, after_s: float = 1.2, drive: str | None = None,
 ) -> float | None:  # fmt: skip
     """A time at which drive (or braking) is well under way, or None."""
@@ -242,7 +243,7 @@ def tricky_plant(sim: SimRide, rng: Rng) -> Plants:
     )
 
 
-def bad_rows(sim: SimRide, rng: Rng) -> tuple[tuple[float, float], ...]:
+def skipped_rows(sim: SimRide, rng: Rng) -> tuple[tuple[float, float], ...]:
     """A logger that skips some rows now and then."""
     if rng.random() < 0.6:
         return ()
@@ -257,3 +258,9 @@ def riding_gaps(sim: SimRide, rng: Rng) -> tuple[tuple[float, float], ...]:
         return ()
     begins = sorted(rng.choice(moving, int(rng.integers(1, 3))))
     return tuple((float(b), float(b + rng.uniform(1.0, 15.0))) for b in begins)
+
+
+def spoilt_rows(sim: SimRide, rng: Rng, count: int) -> tuple[tuple[float, str], ...]:
+    """Moments of single rows of zeros, and of rows written twice."""
+    at = rng.uniform(5.0, sim.t[-1] - 5.0, count)
+    return tuple((float(t), str(rng.choice(["zero", "repeat"]))) for t in sorted(at))

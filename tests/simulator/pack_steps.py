@@ -6,8 +6,8 @@ curve, every part has its own Arrhenius energy, and resistance rises towards emp
 """
 
 import numpy as np
-from numba import njit
 
+from simulator.compiled import njit
 from simulator.own_curve import HIGH, LOW, POINTS
 from simulator.records import NODES
 
@@ -15,12 +15,12 @@ GAS = 8.314462618
 T25_K = 298.15
 
 
-@njit(cache=True)
+@njit()
 def arrhenius(energy_j_mol, temp_c):
     return np.exp(energy_j_mol / GAS * (1.0 / (temp_c + 273.15) - 1.0 / T25_K))
 
 
-@njit(cache=True)
+@njit()
 def rest_v(curve, z):
     at = (z - LOW) / (HIGH - LOW) * (POINTS - 1)
     at = min(max(at, 0.0), POINTS - 1.000001)
@@ -28,24 +28,24 @@ def rest_v(curve, z):
     return curve[i] + (at - i) * (curve[i + 1] - curve[i])
 
 
-@njit(cache=True)
+@njit()
 def _rise(p):
     """How much more the cells resist near empty."""
     return 1.0 + p.low_rise * np.exp(-max(p.z, 0.0) / 0.07)
 
 
-@njit(cache=True)
+@njit()
 def instant_ohm(p):
     """Ohmic resistance of the cells now [ohm]."""
     return p.r0 * arrhenius(p.ea0, p.temp_c) * (0.5 + 0.5 * _rise(p))
 
 
-@njit(cache=True)
+@njit()
 def _surface(p):
     return p.node[0]
 
 
-@njit(cache=True)
+@njit()
 def behind_v(p, curve):
     """Pack volts behind the ohmic part: what an instant change of current starts from."""
     dz = _surface(p)
@@ -55,13 +55,13 @@ def behind_v(p, curve):
     return (p.series - 1.0) * typical + weak
 
 
-@njit(cache=True)
+@njit()
 def weak_extra_ohm(p):
     """The weak group's own extra ohmic resistance [ohm]."""
     return instant_ohm(p) / p.series * (p.weak_r - 1.0)
 
 
-@njit(cache=True)
+@njit()
 def pack_step(p, curve, i_a, dt):
     """Moves the pack on by `dt` at `i_a` and sets its cell voltages."""
     rise = _rise(p)
@@ -91,7 +91,7 @@ def pack_step(p, curve, i_a, dt):
     p.temp_c += (p.heat_w - p.heat_w_k * (p.temp_c - p.ambient_c)) * dt / p.heat_j_k
 
 
-@njit(cache=True)
+@njit()
 def _diffuse(p, flow, dt):
     """Charge wanders from the surface layer inwards; layers hold the deviation from the mean."""
     speed = arrhenius(-0.6 * p.ea2, p.temp_c) / p.tau_d
@@ -103,3 +103,14 @@ def _diffuse(p, flow, dt):
             after = (p.node[j] - p.node[j + 1]) / gap * speed
         p.node[j] += ((before - after) / p.width[j] - flow) * dt
         before = after
+
+
+@njit()
+def pulse_drop(pack, curve, amps, dt, steps):
+    """Volts lost after so many steps of `amps` from rest."""
+    p = pack[0]
+    pack_step(p, curve, 0.0, dt)
+    before = p.v_cells
+    for _ in range(steps):
+        pack_step(p, curve, amps, dt)
+    return before - p.v_cells

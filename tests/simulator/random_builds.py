@@ -49,7 +49,8 @@ def random_cells(rng: np.random.Generator, *, lfp: bool | None = None) -> Cells:
         i_bend_c=rng.uniform(3.5, 8.0), low_rise=rng.uniform(0.4, 1.2),
         heat_j_k=rated * series * rng.uniform(18, 26), heat_w_k=rng.uniform(0.6, 1.6),
         lead_ohm=rng.uniform(0.001, 0.004), aux_a=float(round(rng.uniform(0.2, 1.8), 1)),
-        spread_v=rng.uniform(0.003, 0.012), discharge_rating_a=float(round(rated * rng.uniform(2.6, 4.0))),
+        spread_v=rng.uniform(0.003, 0.012),
+        discharge_rating_a=float(round(rated * rng.uniform(2.6, 4.0))),
         charge_rating_a=float(round(rated * rng.uniform(0.5, 1.0), 1)),
     )  # fmt: skip
 
@@ -104,8 +105,8 @@ def random_build(
 def _motor(rng: np.random.Generator, kt: float, phase: float, watts: float) -> Motor:
     heat = watts * rng.uniform(0.15, 0.32)
     return Motor(
-        kt=kt, ohm=heat / phase**2, drag0=rng.uniform(0.015, 0.035) * kt * phase,
-        drag1=rng.uniform(0.4, 1.2) * 1e-4 * kt * phase, inertia=rng.uniform(4e-4, 1.5e-3),
+        kt=kt, ohm=heat / phase**2, drag0=rng.uniform(0.006, 0.016) * kt * phase,
+        drag1=rng.uniform(0.8, 3.0) * 1e-5 * kt * phase, inertia=rng.uniform(4e-4, 1.5e-3),
         pole_pairs=int(rng.choice([5, 7, 10, 15])), wind_j_k=heat / rng.uniform(0.5, 1.1),
         wind_case_w_k=heat / rng.uniform(45, 80), case_j_k=heat * rng.uniform(4, 9),
         case_air_w_k=heat / rng.uniform(90, 150), case_air_v=heat / rng.uniform(500, 1100),
@@ -121,12 +122,16 @@ def _controller(rng: np.random.Generator, cells: Cells, phase: float, amps: floa
     return Controller(
         phase_drive_a=phase, phase_brake_a=float(round(phase * rng.uniform(0.35, 0.7))),
         battery_drive_a=amps,
-        battery_brake_a=float(round(min(amps * rng.uniform(0.15, 0.4), 0.4 * cells.charge_rating_a), 1)),
+        battery_brake_a=float(
+            round(min(amps * rng.uniform(0.15, 0.4), 0.4 * cells.charge_rating_a), 1)
+        ),
         derate_from_v=float(round(begin * cells.series, 1)),
         stop_at_v=float(round((begin - band) * cells.series, 1)),
         overvoltage_v=float(round((cells.full_v + rng.uniform(0.18, 0.3)) * cells.series, 1)),
-        controller_derate_c=float(rng.choice([75, 80, 85])), controller_stop_c=float(rng.choice([92, 95, 100])),
-        motor_derate_c=float(rng.choice([95, 100, 110])), motor_stop_c=float(rng.choice([118, 125, 135])),
+        controller_derate_c=float(rng.choice([75, 80, 85])),
+        controller_stop_c=float(rng.choice([92, 95, 100])),
+        motor_derate_c=float(rng.choice([95, 100, 110])),
+        motor_stop_c=float(rng.choice([118, 125, 135])),
         uv_delay_s=rng.uniform(0.02, 0.25), uv_hyst_v=rng.uniform(0.03, 0.1) * cells.series,
         uv_wait_s=rng.uniform(0.3, 2.0), uv_release=bool(rng.random() < 0.7),
         ov_wait_s=rng.uniform(0.1, 1.5), duty_max=rng.uniform(0.92, 0.98),

@@ -44,6 +44,8 @@ class Recipe:
     plant: Plant | None = None
     ambiguous: bool = False
     lost: Lost = nothing_lost
+    spoil: int = 0
+    """How many rows of zeros and repeated rows the log has."""
     notes: dict[str, object] = field(default_factory=dict)
 
 
@@ -165,23 +167,33 @@ def soc_at(build: Build, cell_v: float) -> float:
 
 
 def undervoltage(rng: Rng) -> Recipe:
+    """The controllers' own stop: with a derate band it fades, without one it drops."""
     build = random_build(rng)
-    band = rng.random() < 0.6
-    box = build.drives[0].controller
-    if not band:
-        build = build.with_controllers(derate_from_v=box.stop_at_v)
+    cells, kind = build.cells, build.cells.curve[:3]
+    low, high = {"lfp": (2.7, 2.9), "lco": (3.3, 3.5)}.get(kind, (3.0, 3.25))
+    stop = rng.uniform(low, high)
+    total = sum(d.controller.battery_drive_a for d in build.drives)
+    spent = total * 0.6 * 110.0 / 3600.0 / cells.capacity_ah
+    if rng.random() < 0.6:
+        band = rng.uniform(0.06, 0.3)
+        soc = soc_at(build, stop) + spent * rng.uniform(0.25, 0.9)
+        latch = rng.uniform(0.02, 0.2) if rng.random() < 0.6 else 0.0
+    else:
+        band, latch = 0.0, 0.0
+        soc = soc_at(build, stop + rng.uniform(0.1, 0.35)) + 0.5 * spent
         build = replace(
             build, drives=tuple(replace(d, keys=faults.KEYS_WITHOUT_DERATE) for d in build.drives)
         )
+    line = float(round(stop * cells.series, 1))
+    build = build.with_controllers(
+        stop_at_v=line, derate_from_v=float(round(line + band * cells.series, 1)),
+        latch_below_v=latch * cells.series,
+    ).with_bms(cell_low_v=float(round(stop - latch - rng.uniform(0.35, 0.6), 2)))  # fmt: skip
     mps = cruising_mps(build)
-    road = climbing(rng, build, mps, rng.uniform(0.8, 1.1), 110.0)
-    spare = rng.uniform(0.02, 0.2) if band else rng.uniform(0.1, 0.45)
-    if band and rng.random() < 0.7:
-        spare = rng.uniform(0.0, 0.06)
-        build = build.with_controllers(latch_below_v=rng.uniform(0.02, 0.2) * build.cells.series)
-    soc = soc_at(build, box.stop_at_v / build.cells.series + spare)
-    build = build.with_bms(cell_low_v=build.bms.cell_low_v - 0.25)
-    return Recipe(build, road, some_rider(rng, mps), soc, _day(rng))
+    road = climbing(rng, build, mps, rng.uniform(0.6, 1.0), 130.0)
+    rider = replace(some_rider(rng, mps), gentle_m=90.0, stops_every_m=900.0)
+    rest_s = rng.uniform(10, 22)
+    return Recipe(build, road, rider, soc, _day(rng), rest_first_s=rest_s)
 
 
 def cell_low(rng: Rng) -> Recipe:
@@ -362,7 +374,8 @@ def bms_hot(rng: Rng) -> Recipe:
     ohm = (hot - warm) * 0.8 * rng.uniform(0.35, 0.6) / rating**2 * 4
     build = build.with_bms(
         discharge_rating_a=rating, discharge_trip_a=float(round(rating * 1.7)), hot_c=hot,
-        hot_rearm_c=hot - rng.uniform(8, 20), heat_ohm=ohm, heat_w_k=0.35, heat_j_k=rng.uniform(35, 80),
+        hot_rearm_c=hot - rng.uniform(8, 20), heat_ohm=ohm, heat_w_k=0.35,
+        heat_j_k=rng.uniform(35, 80),
         restart_s=rng.uniform(20, 90),
     )  # fmt: skip
     mps = cruising_mps(build)
@@ -380,7 +393,8 @@ def idle(rng: Rng) -> Recipe:
     mps = cruising_mps(build)
     rider = replace(
         some_rider(rng, mps), stops_every_m=float(rng.uniform(120, 250)), cycle_s=3.0,
-        stop_s=(seconds + 15.0, seconds + 60.0), react_s=rng.uniform(1.0, 2.0), rest_s=rng.uniform(6, 12),
+        stop_s=(seconds + 15.0, seconds + 60.0), react_s=rng.uniform(1.0, 2.0),
+        rest_s=rng.uniform(6, 12),
     )  # fmt: skip
     road = mixed(rng, build, mps)
     return Recipe(build, road, rider, rng.uniform(0.3, 0.95), _day(rng), most_s=420.0)
@@ -419,7 +433,8 @@ def clean(rng: Rng) -> Recipe:
         )
     return Recipe(
         build, road, rider, soc, _day(rng), wind_mps=rng.uniform(-2, 3),
-        plant=faults.tricky_plant, lost=faults.bad_rows, notes={"tricky": True},
+        plant=faults.tricky_plant, lost=faults.skipped_rows,
+        spoil=int(rng.choice([0, 0, 1, 3])), notes={"tricky": True},
     )  # fmt: skip
 
 

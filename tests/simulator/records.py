@@ -34,7 +34,7 @@ DRIVE = _record(
     "omega i_a v_a v_f derate derate_at lim_f wind_c case_c ctrl_c mot_seen_c ctrl_seen_c "
     "demand demand_seen uv_latch uv_t uv_ok_t ov_latch ov_t ov_ok_t hot_latch off_until off_code "
     "retries attempt_t block governor loose slip p_w i_batt duty torque force asked alive_t dead "
-    "branch_open hold jerk lost_t freeze i_shown",
+    "branch_open hold jerk path_was path_t freeze i_shown",
 )
 
 BMS_PARAMS = (

@@ -5,12 +5,13 @@ go, stops, waits, perhaps switches off and on, and tries again.
 """
 
 import numpy as np
-from numba import njit
+
+from simulator.compiled import njit
 
 RIDING, HALTING, RESTING = 0, 1, 2
 
 
-@njit(cache=True)
+@njit()
 def _goal_mps(r, s, v, plan, plan_ds, stop_s):
     i = min(int(s / plan_ds), plan.size - 1)
     goal = plan[i]
@@ -23,7 +24,7 @@ def _goal_mps(r, s, v, plan, plan_ds, stop_s):
     return goal
 
 
-@njit(cache=True)
+@njit()
 def rider_step(r, dt, t, s, v, plan, plan_ds, stop_s, stop_wait, gone, noise):
     """Moves `r.hand` and `r.mech`. `gone` is the share of drives that give nothing though asked.
     Returns 1 when the rider switches the power off and on in this step."""
@@ -40,7 +41,7 @@ def rider_step(r, dt, t, s, v, plan, plan_ds, stop_s, stop_wait, gone, noise):
     return cycled
 
 
-@njit(cache=True)
+@njit()
 def _ride(r, dt, t, s, v, plan, plan_ds, stop_s, stop_wait, noise):
     r.mech = 0.0
     if r.wait_t > 0.0:
@@ -60,7 +61,7 @@ def _ride(r, dt, t, s, v, plan, plan_ds, stop_s, stop_wait, noise):
         aim = r.kp * error + r.integ + r.noise * noise
         if abs(aim) < 0.04:
             aim = 0.0
-        most = r.max_demand if s > r.gentle_m else 0.5 * r.max_demand
+        most = r.max_demand if s >= r.gentle_m else 0.5 * r.max_demand
         r.target = min(max(aim, -1.0), most)
     if abs(r.kp * error + r.integ) < 1.0 or r.integ * error < 0:
         r.integ = min(max(r.integ + r.ki * error * dt, -0.5), 1.0)
@@ -70,7 +71,7 @@ def _ride(r, dt, t, s, v, plan, plan_ds, stop_s, stop_wait, noise):
         r.target, r.mech = min(r.target, 0.0), 0.5
 
 
-@njit(cache=True)
+@njit()
 def _recover(r, dt, v):
     """Let go, brake by hand to a stop, rest, switch off and on, try again."""
     r.mode_t += dt
@@ -93,7 +94,7 @@ def _recover(r, dt, v):
     return cycled
 
 
-@njit(cache=True)
+@njit()
 def _move_hand(r, dt):
     away = abs(r.target) > abs(r.hand)
     rate = dt / (r.ramp_up if away else r.ramp_down)

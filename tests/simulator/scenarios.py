@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from simulator import recipes
+from simulator import faults, recipes
 from simulator.loggers import blackouts
 from simulator.sensors import Sensors
 from simulator.simulate import Planted, SimRide, simulate
@@ -83,6 +83,7 @@ def _try(cause: str, rng: np.random.Generator, variant: Variant) -> SimRide | No
         return None
     sim = replace(
         sim, ambiguous=recipe.ambiguous, lost_rows=(*blackouts(sim, rng), *recipe.lost(sim, rng)),
+        bad_rows=faults.spoilt_rows(sim, rng, recipe.spoil),
         notes={"cause": cause, "variant": variant, **recipe.notes},
     )  # fmt: skip
     return sim

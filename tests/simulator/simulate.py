@@ -62,6 +62,8 @@ class SimRide:
     ambiguous: bool = False
     lost_rows: tuple[tuple[float, float], ...] = ()
     """Stretches (from s, to s) the direct ride has no rows of."""
+    bad_rows: tuple[tuple[float, str], ...] = ()
+    """(moment s, `zero` or `repeat`): rows of the direct ride that show nothing, or the last row."""
     notes: dict[str, object] = field(default_factory=dict)
 
     @cached_property
@@ -215,11 +217,21 @@ def true_of(sim: SimRide) -> Truth:
     )  # fmt: skip
 
 
+def _spoilt(table: pd.DataFrame, bad_rows: tuple[tuple[float, str], ...]) -> pd.DataFrame:
+    """The table with rows of zeros, or with the row before once more."""
+    shown = [name for name in table.columns if name != "time_s"]
+    for moment, kind in bad_rows:
+        row = int(table["time_s"].searchsorted(moment))
+        if 0 < row < len(table):
+            table.loc[row, shown] = 0.0 if kind == "zero" else table.loc[row - 1, shown]
+    return table
+
+
 def ride_of(sim: SimRide, table: pd.DataFrame) -> Ride:
     """A `Ride` made directly from measured channels."""
     for begin, end in sim.lost_rows:
         table = table[(table["time_s"] < begin) | (table["time_s"] >= end)]
-    table = table.reset_index(drop=True)
+    table = _spoilt(table.reset_index(drop=True), sim.bad_rows)
     readings = tuple(
         ChannelReading(
             name, name, name.rsplit("_", 1)[-1], 1, sim.sensors.rate_of(name, sim.rate_hz), 1.0

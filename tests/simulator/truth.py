@@ -6,13 +6,14 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from simulator import words as w
 from simulator.build import Build, Cells, pack_grid, pack_record
 from simulator.own_curve import HIGH, LOW
-from simulator.pack_steps import pack_step
+from simulator.pack_steps import pulse_drop
 
+BRAKES_FROM_MPS = 2.0
+"""Motor braking gives nothing worth losing below this [m/s]."""
 RETRY_S = 5.0
 """Retries of one cause within this are one loss [s]. The contract's."""
 TOGETHER_S = 1.0
@@ -83,22 +84,12 @@ class Truth:
         return self.resistance_10s_25c_ohm + self.lead_ohm
 
 
-@njit(cache=True)
-def _pulse(pack, curve, amps, dt, steps):
-    p = pack[0]
-    pack_step(p, curve, 0.0, dt)
-    before = p.v_cells
-    for _ in range(steps):
-        pack_step(p, curve, amps, dt)
-    return before - p.v_cells
-
-
 def pulse_ohm(cells: Cells, soc: float, temp_c: float, after_s: float = 10.0) -> float:
     """Voltage drop `after_s` after a step from rest to C/2, over the step [ohm]."""
     amps, dt = 0.5 * cells.rated_ah, 0.005
     pack = pack_record(cells, soc, temp_c, temp_c)
     pack["heat_j_k"] = 1e12
-    return _pulse(pack, pack_grid(cells), amps, dt, round(after_s / dt)) / amps
+    return pulse_drop(pack, pack_grid(cells), amps, dt, round(after_s / dt)) / amps
 
 
 def rest_pack_v(cells: Cells, soc: float) -> float:
@@ -129,6 +120,7 @@ def _codes(build: Build, name: str, col: dict[str, np.ndarray]) -> np.ndarray:
 
 def _drive_losses(build: Build, name: str, t: np.ndarray, col: dict[str, np.ndarray]) -> list[Loss]:
     code, asked = _codes(build, name, col), col[f"{name}.asked"]
+    asked = np.where((asked < 0) & (col["v_mps"] < BRAKES_FROM_MPS), 0.0, asked)
     out: list[Loss] = []
     edges = np.flatnonzero(np.diff(np.concatenate([[0], code, [0]])))
     for first, stop in itertools.pairwise(edges):
@@ -140,11 +132,12 @@ def _drive_losses(build: Build, name: str, t: np.ndarray, col: dict[str, np.ndar
             if out and out[-1].cause == w.CAUSES[cause] and t[first] - out[-1].end_s < RETRY_S:
                 out[-1] = _until(out[-1], float(t[min(stop, t.size - 1)]))
             continue
-        at = first + int(hit[0])
+        # An idle switch-off takes the controllers' demand channel with it: it shows at once.
+        at = first if cause == w.IDLE else first + int(hit[0])
         begin, faded = at, False
         if cause in (w.UNDERVOLTAGE, w.MOTOR_HOT, w.CONTROLLER_HOT) and hit[0] == 0:
             begin = _fading_from(name, first, t, col, cause)
-            faded = t[at] - t[begin] > 0.3
+            faded = bool(t[at] - t[begin] > 0.3)
         kind = "brake_loss" if asked[at] < 0 else "cutout"
         end = float(t[min(stop, t.size - 1)])
         same = out and out[-1].cause == w.CAUSES[cause] and t[begin] - out[-1].end_s < RETRY_S

@@ -11,10 +11,8 @@ DIODE_V = 1.2
 
 @njit()
 def floor_v(drives, k):
-    """What a turning motor holds the bus up to through its bridge [V]; a freewheel lets it stop."""
+    """What a turning motor holds the bus up to through its bridge [V]."""
     d = drives[k]
-    if d.freewheel == 1 or d.loose == 1:
-        return 0.0
     return max(d.kt * abs(d.omega) - DIODE_V, 0.0)
 
 

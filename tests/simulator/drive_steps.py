@@ -112,7 +112,7 @@ def drive_step(d, dt, t, wheel_mps, path_code, force_off, off_ramp_s, jerk):
     `force_off` is the cause that switches it off from outside (0 none) over `off_ramp_s`.
     """
     road = wheel_mps / d.radius * d.gear
-    if d.loose == 0 and d.slip == 0:
+    if d.loose == 0 and d.slip == 0 and (d.freewheel == 0 or d.omega >= road):
         d.omega = road
     _latches(d, dt, t, path_code)
     ohm = motor_ohm(d)
@@ -227,8 +227,10 @@ def _to_road(d, dt, road):
         d.omega = max(d.omega + d.torque / d.inertia * dt, 0.0)
         d.force = 0.0
         return
-    if d.freewheel == 1 and force < 0.0:
-        force = 0.0
+    if d.freewheel == 1 and (d.omega < road - 0.5 or force < 0.0):
+        d.omega = min(max(d.omega + d.torque / d.inertia * dt, 0.0), road)
+        d.force = 0.0
+        return
     if d.grip_n > 1e8:
         d.slip = 0.0
     if abs(force) > d.grip_n or d.slip == 1:

@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from simulator import faults, recipes
+from simulator.build import Build
 from simulator.loggers import blackouts
 from simulator.sensors import Sensors
 from simulator.simulate import Planted, SimRide, simulate
@@ -58,6 +59,7 @@ def _try(cause: str, rng: np.random.Generator, variant: Variant) -> SimRide | No
     recipe = recipes.RECIPES[cause](rng)
     if recipe is None:
         return None
+    recipe = replace(recipe, build=_other_motors(cause, recipe.build, rng, variant))
     engine = "second" if variant == "second" else "first"
     number = int(rng.integers(2**31))
     names = [d.name for d in recipe.build.drives]
@@ -87,6 +89,42 @@ def _try(cause: str, rng: np.random.Generator, variant: Variant) -> SimRide | No
         notes={"cause": cause, "variant": variant, **recipe.notes},
     )  # fmt: skip
     return sim
+
+
+def _other_motors(cause: str, build: Build, rng: np.random.Generator, variant: Variant) -> Build:
+    """Some builds coast on a freewheel; the second set has motors in the hub as well."""
+    free, hub = rng.random() < 0.08, rng.random() < 0.4
+    if free and KIND.get(cause) != "brake_loss":
+        build = replace(
+            build, drives=tuple(replace(d, freewheel=True) for d in build.drives)
+        ).with_controllers(phase_brake_a=0.0, battery_brake_a=0.0)
+        gone = {
+            f"drives.{d.name}.{key}_brake_a" for d in build.drives for key in ("phase", "battery")
+        }
+        return replace(build, silent=build.silent | gone)
+    if variant == "second" and hub:
+        return hub_motors(build)
+    return build
+
+
+def hub_motors(build: Build) -> Build:
+    """The same pull without a gear: motors that turn as slowly as the wheel."""
+    gear = build.body.gear_ratio
+    drives = tuple(
+        replace(
+            d,
+            motor=replace(
+                d.motor,
+                kt=d.motor.kt * gear,
+                drag0=d.motor.drag0 * gear,
+                drag1=d.motor.drag1 * gear**2,
+                inertia=d.motor.inertia * gear**2,
+                pole_pairs=20,
+            ),
+        )
+        for d in build.drives
+    )
+    return replace(build, drives=drives).with_body(gear_ratio=1.0)
 
 
 def _as_wanted(cause: str, sim: SimRide) -> bool:

@@ -63,7 +63,7 @@ class SimRide:
     lost_rows: tuple[tuple[float, float], ...] = ()
     """Stretches (from s, to s) the direct ride has no rows of."""
     bad_rows: tuple[tuple[float, str], ...] = ()
-    """(moment s, `zero` or `repeat`): rows of the direct ride that show nothing, or the last row."""
+    """(moment s, `zero` or `repeat`): rows of the direct ride with nothing, or the row before."""
     notes: dict[str, object] = field(default_factory=dict)
 
     @cached_property

@@ -120,7 +120,8 @@ def _codes(build: Build, name: str, col: dict[str, np.ndarray]) -> np.ndarray:
 
 def _drive_losses(build: Build, name: str, t: np.ndarray, col: dict[str, np.ndarray]) -> list[Loss]:
     code, asked = _codes(build, name, col), col[f"{name}.asked"]
-    asked = np.where((asked < 0) & (col["v_mps"] < BRAKES_FROM_MPS), 0.0, asked)
+    no_braking = (col["v_mps"] < BRAKES_FROM_MPS) | build.drive(name).freewheel
+    asked = np.where((asked < 0) & no_braking, 0.0, asked)
     out: list[Loss] = []
     edges = np.flatnonzero(np.diff(np.concatenate([[0], code, [0]])))
     for first, stop in itertools.pairwise(edges):

@@ -378,4 +378,6 @@ def _note(one: Note, result: RideResult) -> tuple[str, str]:
     text = one.text
     for source in result.ride.sources:
         text = text.replace(source.file, file_name(source.file))
-    return one.about, sentence(text)
+    text = text.strip()
+    # Not capitalised: a note may begin with a file's name.
+    return one.about, text if text.endswith((".", "!", "?")) else f"{text}."

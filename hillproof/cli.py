@@ -212,6 +212,31 @@ def ride(
     _strict_exit(strict, [str(one) for one in severities])
 
 
+@app.command()
+def limits(
+    rides: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[RIDE]...", help="Ride files, or names in a book."),
+    ] = None,
+    book: BookFolder = None,
+    report: Report = None,
+    json: Json = None,
+    open_report: OpenReport = False,
+    quiet: Quiet = False,
+    strict: Strict = False,
+) -> None:
+    """Do the limits hold: every limit, over one ride or all, climb by climb."""
+    from hillproof import hill_commands
+
+    _needs_report(open_report, report)
+    severities = hill_commands.limits(
+        rides or (), book=book, report=report, json=json, console=None if quiet else _console()
+    )
+    if open_report:
+        _open(report)
+    _strict_exit(strict, severities)
+
+
 @setup_app.command("new")
 def setup_new(
     file: Annotated[str, typer.Argument(metavar="FILE")],

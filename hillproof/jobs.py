@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillproof.log_args import choose_setup, parse_start
 from hillproof.progress import Step, no_progress
-from importers.errors import LogError
+from importers.errors import LogError, UsageError
 
 if TYPE_CHECKING:
+    from analyzer.limits_merge import LimitsResult
     from analyzer.ride_analysis import RideResult
     from analyzer.setup_check import SetupCheck
     from importers.ride import Source
@@ -121,8 +123,8 @@ def look(
     )
 
 
-def load_rides(rides: Sequence[str], book: str | None = None) -> list[RideResult]:
-    """Kept rides, analysed anew each with the setup it was ridden with.
+def load_rides(rides: Sequence[str], book: str | None = None) -> list[tuple[str, RideResult]]:
+    """Kept rides by name, in time order, analysed anew each with the setup it was ridden with.
 
     A ride is a ride file (`ride --table`), or with `book` a ride's name in it; with `book` and no
     ride named, all rides of the book's newest pack.
@@ -145,7 +147,34 @@ def load_rides(rides: Sequence[str], book: str | None = None) -> list[RideResult
     if not rides and shelf is not None:
         kept = one_pack(shelf.entries(), None)
         paths = [entry.path for entry in kept if entry.kind == "ride"]
-    return [analyse(*read_ride_file(path)) for path in paths]
+    results = [(Path(path).stem, analyse(*read_ride_file(path))) for path in paths]
+    return sorted(results, key=lambda pair: _began(pair[1]))
+
+
+def _began(result: RideResult) -> tuple[bool, float]:
+    """For ordering in time; rides without a date first."""
+    start = result.ride.start
+    return (start is not None, start.timestamp() if start is not None else 0.0)
+
+
+def check_limits(rides: Sequence[str], book: str | None = None) -> LimitsResult:
+    """Do the limits hold, over these rides or a whole book?
+
+    Raises
+    ------
+    importers.errors.UserError : no ride, or one that cannot be read
+    """
+    from analyzer.limits_merge import merge_limits
+
+    shown = load_rides(rides, book)
+    if not shown:
+        raise UsageError(
+            where="limits",
+            what="no ride was named",
+            remedy="Name ride files (`hillproof ride … --table F.parquet` writes one), or a book "
+            "with --book DIR.",
+        )
+    return merge_limits(shown)
 
 
 def check_setup(
@@ -162,4 +191,4 @@ def check_setup(
 
     build = read_setup(setup)
     shown = load_rides(rides, book) if rides or book is not None else []
-    return build, check(build, shown)
+    return build, check(build, [result for _, result in shown])

@@ -54,7 +54,7 @@ DRAG_PART = 0.04
 SATURATED = 0.93
 """From this part of its limit a drive is saturated. Our choice."""
 HELD_BACK_PART = 0.2
-"""One side held back by voltage or heat in this much more of the load than the other. Our choice."""
+"""One side held back by voltage or heat in so much more of the load than the other. Our choice."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,6 +11,7 @@ from analyzer.balance import Balance, InForce
 from analyzer.beyond import find_overheat, find_overvoltage, find_sags, find_stalls
 from analyzer.climbs import Climb, find_climbs
 from analyzer.conditions import conditions
+from analyzer.cutouts import find_losses
 from analyzer.estimate import Note
 from analyzer.events import Event, NotChecked
 from analyzer.findings import Finding, rank_findings
@@ -75,6 +76,9 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     )
     balance = balance_with_remedies(find_balance(ride, setup, in_force, seed=seed))
     limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
+    losses, loss_notes = find_losses(
+        ride, setup, pack=pack, fit=fit, state=state, in_force=in_force
+    )
     events = in_order(
         [
             *find_sags(on_pack, setup, state),
@@ -85,6 +89,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
             *find_power_reduced(on_pack, setup, states),
             *find_near_trips(on_pack, setup, state),
             *find_log_gaps(ride, setup),
+            *losses,
         ]
     )
     events = with_remedies(events, ride, setup)
@@ -102,7 +107,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         not_checked=not_checked,
         climbs=climbs,
         findings=rank_findings(events, limits, balance),
-        notes=(*told, *notes, *climb_notes),
+        notes=(*told, *notes, *climb_notes, *loss_notes),
     )
 
 

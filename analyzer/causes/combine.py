@@ -1,0 +1,89 @@
+"""Signs to probabilities: each sign multiplies each cause's odds by its likelihood ratio.
+
+The ratios are what physics says (in the cause modules), corrected by what a fit on simulated rides
+found (`fitted.json`, natural logarithms, small where the physics was right).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import lru_cache
+from importlib.resources import files
+
+import numpy as np
+
+from analyzer.causes import controller_side, motor_side, pack_side, signal_side, supply
+from analyzer.causes.model import CauseModel
+from analyzer.words import CutoutCause
+from importers.setup_types import Ports, Setup
+
+MODELS: tuple[CauseModel, ...] = (
+    *pack_side.MODELS,
+    *controller_side.MODELS,
+    *signal_side.MODELS,
+    *motor_side.MODELS,
+    *supply.MODELS,
+)
+FLOOR = 0.002
+"""No candidate that the setup allows is ever less likely than this: the world holds more than
+any table. Our choice."""
+ONE_BUILD_ONLY = (CutoutCause.DRIVE_LINK_LOST,)
+"""Causes that need two drives."""
+
+
+@lru_cache(maxsize=1)
+def fitted() -> Mapping[str, Mapping[str, float]]:
+    """Cause -> `sign=level` (or `prior`) -> correction of the natural logarithm."""
+    text = files("analyzer.causes").joinpath("fitted.json").read_text("utf-8")
+    table: Mapping[str, Mapping[str, float]] = json.loads(text)
+    return table
+
+
+def ruled_out(setup: Setup) -> frozenset[CutoutCause]:
+    """What this build cannot suffer, as its setup says."""
+    out = set()
+    if setup.bms.ports is Ports.SEPARATE:
+        # Braking goes into the discharge port and passes no charge protection.
+        out |= {CutoutCause.BMS_OVERCURRENT_CHARGE, CutoutCause.CELL_HIGH_VOLTAGE}
+    if len(setup.drives) < 2:
+        out |= set(ONE_BUILD_ONLY)
+    return frozenset(out)
+
+
+def log_odds(
+    signs: Mapping[str, str], corrections: Mapping[str, Mapping[str, float]]
+) -> list[float]:
+    """Each model's sum of logarithms of likelihood ratios, in the order of `MODELS`."""
+    out = []
+    for model in MODELS:
+        own = corrections.get(model.cause.value, {})
+        total = model.prior + own.get("prior", 0.0)
+        for sign, level in signs.items():
+            total += model.signs.get(sign, {}).get(level, 0.0) + own.get(f"{sign}={level}", 0.0)
+        out.append(total)
+    return out
+
+
+def probabilities(
+    signs: Mapping[str, str],
+    setup: Setup,
+    *,
+    codes: Mapping[CutoutCause, float] | None = None,
+    corrections: Mapping[str, Mapping[str, float]] | None = None,
+) -> dict[CutoutCause, float]:
+    """How likely is each cause? They sum to 1, likeliest first; what the setup rules out is left
+    out. `codes` adds what a logged fault code says, as a logarithm."""
+    gone = ruled_out(setup)
+    odds = np.array(log_odds(signs, fitted() if corrections is None else corrections))
+    for place, model in enumerate(MODELS):
+        if codes and model.cause in codes:
+            odds[place] += codes[model.cause]
+        if model.cause in gone:
+            odds[place] = -np.inf
+    part = np.exp(odds - odds.max())
+    part /= part.sum()
+    part = np.where(np.isfinite(odds), np.maximum(part, FLOOR / len(MODELS)), 0.0)
+    part /= part.sum()
+    order = np.argsort(-part, kind="stable")
+    return {MODELS[i].cause: float(part[i]) for i in order if part[i] > 0.0}

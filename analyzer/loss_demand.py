@@ -1,0 +1,101 @@
+"""Losses of the demand itself: it jumps in one sample where a hand takes a tenth of a second."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.loss_signals import DriveSignals
+from analyzer.losses import DriveLoss
+from analyzer.quantities import Bools, Floats
+from importers.ride import Ride
+
+LEAST_DROP = 0.2
+"""A demand must fall by this part of its range to be a loss. Our choice."""
+FAST_PER_S = 8.0
+"""A hand lets go of the whole range in 0.1 s at the least [1/s] (a ramp of 0.1 to 0.5 s: common
+practice, no source). The rest is for the sample's own width."""
+BEYOND_OWN = 1.7
+"""Times faster than this rider's other releases. Our choice."""
+SLOWEST_LOG_S = 0.07
+"""Slower logs cannot tell a jump from a hand [s]. Our choice."""
+FLAT_S = 0.25
+"""After a jump the value stands still for this long [s]. Our choice."""
+LONGEST_S = 120.0
+"""... and for no longer than this, else nobody missed it [s]. Our choice."""
+
+
+def demand_jumps(
+    one: DriveSignals, others: list[DriveSignals], ride: Ride, given: Bools
+) -> list[DriveLoss]:
+    """Where did this drive's demand fall in one sample to a value that then stands still, and come
+    back in a jump too, or while the other side's demand went on?"""
+    if one.demand is None or one.demand.size < 50:
+        return []
+    time_s, demand = ride.time_s, one.demand
+    step = np.diff(time_s)
+    if float(np.median(step)) > SLOWEST_LOG_S:
+        return []
+    change = np.diff(demand)
+    falls = _falls(demand, change, step, one.dead)
+    found = []
+    for at in falls:
+        flat_to = _flat_until(demand, at + 1)
+        lasted = time_s[flat_to] - time_s[at + 1]
+        if lasted < FLAT_S or lasted > LONGEST_S or abs(demand[at + 1]) > 0.7 * abs(demand[at]):
+            continue
+        returns = flat_to + 1 < demand.size and (
+            abs(demand[flat_to + 1] - demand[flat_to]) > max(0.12, 0.4 * abs(change[at]))
+        )
+        odd = abs(demand[at + 1]) > 0.03
+        alone = _others_go_on(others, at, flat_to, time_s)
+        if not (returns or odd or alone or _beyond_own(demand, step, at, falls)):
+            continue
+        later = np.flatnonzero(given[flat_to:])
+        back = flat_to + int(later[0]) if later.size else None
+        sign = 1 if demand[at] > 0 else -1
+        found.append(DriveLoss(one.name, sign, at + 1, at + 1, flat_to, back, 0.0, "demand_jump"))
+    return found
+
+
+def _falls(demand: Floats, change: Floats, step: Floats, dead: Bools) -> list[int]:
+    """Rows before falls that no hand is fast enough for."""
+    with np.errstate(invalid="ignore"):
+        toward = -np.sign(demand[:-1]) * change
+        # Within one sample a hand may move for the whole of it.
+        fast = toward > np.maximum(LEAST_DROP, FAST_PER_S * step)
+        fast &= ~dead[1:] & ~dead[:-1] & (step < SLOWEST_LOG_S * 2)
+    rows = np.flatnonzero(fast)
+    steady = [
+        r for r in rows.tolist() if r >= 2 and abs(demand[r] - demand[r - 1]) < 0.3 * abs(change[r])
+    ]
+    return steady
+
+
+def _flat_until(demand: Floats, at: int) -> int:
+    with np.errstate(invalid="ignore"):
+        moved = np.flatnonzero(np.abs(demand[at:] - demand[at]) > 0.012)
+    return at + int(moved[0]) - 1 if moved.size else demand.size - 1
+
+
+def _others_go_on(others: list[DriveSignals], at: int, until: int, time_s: Floats) -> bool:
+    until = min(until, int(np.searchsorted(time_s, time_s[at] + 0.3)))
+    for other in others:
+        if other.demand is None:
+            continue
+        before, after = other.demand[at], other.demand[min(at + 2, until)]
+        if abs(before) > 0.1 and before * after > 0 and abs(after) > 0.7 * abs(before):
+            return True
+    return False
+
+
+def _beyond_own(demand: Floats, step: Floats, at: int, falls: list[int]) -> bool:
+    """Whether this fall is far faster than any other release of the ride, bar falls like it."""
+    if len(falls) > 4:
+        return False
+    # Down to the hand at rest only: going on into braking is another movement.
+    rate = -np.diff(np.clip(np.sign(demand[at]) * demand, 0.0, None)) / step
+    rest = np.delete(rate, [x for f in falls for x in (f - 1, f, f + 1) if 0 <= x < rate.size])
+    releases = rest[np.isfinite(rest) & (rest > 0.5)]
+    if releases.size < 10:
+        return False
+    return bool(rate[at] > BEYOND_OWN * np.quantile(releases, 0.999))

@@ -1,0 +1,139 @@
+"""Signs of the course: what the demand did, how power came back, what the log and codes did."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.loss_facts import Around, Facts, level, lowest_of, median_of
+
+SOON_S = 5.0
+"""Back within this by itself is a retry [s]. The contract's."""
+BLINK_S = 0.8
+"""Back within this: a contact, not a protection [s]. Our choice."""
+IDLE_S = 50.0
+"""So long without current, and something may have switched off [s]. Our choice."""
+FLAT_S = 0.8
+"""A hand does not hold still to a fraction of a per cent for this long [s]. Our choice."""
+FLICKER_S = 180.0
+"""Forerunners of a bad contact are looked for this far back [s]. Our choice."""
+
+
+def course_signs(here: Around, facts: Facts) -> None:
+    """What did demand, return and log look like?"""
+    _demand(here, facts)
+    _return(here, facts)
+    _log(here, facts)
+    _idle(here, facts)
+    _flicker(here, facts)
+
+
+def _demand(here: Around, facts: Facts) -> None:
+    demand = here.one.demand
+    if demand is None:
+        facts.put("demand", None, "the throttle demand")
+        return
+    if here.part.how in ("log_end", "hole"):
+        return
+    before = median_of(demand, here.pre)
+    if before is not None:
+        facts.numbers["demand_pct"] = 100.0 * before
+    if here.part.how == "demand_jump":
+        facts.put("demand", "jump")
+        return
+    later = demand[here.rows(-0.3, FLAT_S)]
+    early = demand[here.rows(-0.3 - 2 * FLAT_S, -0.3)]
+    later = later[np.isfinite(later)]
+    if later.size < 3 or here.part.how == "dead":
+        return
+    flat = float(np.ptp(later)) < 0.004 and 0.05 < abs(float(later[0])) < 0.97
+    usual = _usually_flat(here)
+    facts.put("demand", "frozen" if flat and not usual and early.size else "held")
+
+
+def _usually_flat(here: Around) -> bool:
+    """Whether this rider's demand often stands still for that long."""
+    demand = here.one.demand
+    assert demand is not None
+    n = max(2, round((FLAT_S + 0.3) / here.step_s))
+    if demand.size < 10 * n:
+        return True
+    blocks = demand[: demand.size // n * n].reshape(-1, n)
+    middle = (np.abs(blocks[:, 0]) > 0.05) & (np.abs(blocks[:, 0]) < 0.97)
+    if int(middle.sum()) < 8:
+        return True
+    return float(np.mean(np.ptp(blocks[middle], axis=1) < 0.004)) > 0.1
+
+
+def _return(here: Around, facts: Facts) -> None:
+    loss, time_s = here.loss, here.time_s
+    facts.numbers["gone_s"] = float(time_s[loss.last] - time_s[loss.first])
+    spells = max(one.spells for one in loss.parts)
+    facts.numbers["spells"] = float(spells)
+    if spells >= 2:
+        facts.put("return", "tries")
+        return
+    if loss.back is None:
+        over = time_s[-1] - time_s[loss.first] < 20.0
+        facts.put("return", None if over else "never")
+        return
+    away = float(time_s[loss.back] - time_s[loss.first])
+    facts.numbers["back_after_s"] = away
+    speed = here.search.speed
+    stood = speed is not None and (
+        (lowest_of(np.abs(speed), slice(loss.first, loss.back + 1)) or 0.0) < 0.4
+    )
+    if stood and facts.signs.get("speed") not in ("still",):
+        facts.put("return", "after_rest")
+    else:
+        facts.put("return", level(away, ((BLINK_S, "blink"), (SOON_S, "soon")), "later"))
+
+
+def _log(here: Around, facts: Facts) -> None:
+    powered, how = here.search.setup.logger_powered_by, here.part.how
+    ended = how in ("log_end", "hole")
+    if ended:
+        facts.put("log", "ends")
+    elif any(one.dead[here.rows(0.0, 3.0)].any() for one in here.lost()):
+        facts.put("log", "one_blank")
+    elif powered == "pack":
+        facts.put("log", "goes_on_pack")
+    else:
+        facts.put("log", "goes_on")
+
+
+def _idle(here: Around, facts: Facts) -> None:
+    """How long had nothing flowed before this demand?"""
+    a = int(np.searchsorted(here.time_s, here.time_s[here.loss.first] - 1800.0))
+    latest = None
+    for one in here.search.drives:
+        if one.work_a is None:
+            continue
+        with np.errstate(invalid="ignore"):
+            busy = np.flatnonzero(one.work_a[a : here.loss.first] > 2.5 * one.floor_a)
+        if busy.size:
+            at = here.time_s[a + int(busy[-1])]
+            latest = at if latest is None else max(latest, at)
+    since = here.time_s[here.loss.first] - (here.time_s[a] if latest is None else latest)
+    facts.numbers["idle_s"] = float(since)
+    facts.put("idle", level(float(since), ((5.0, "no"), (IDLE_S, "short")), "long"))
+
+
+def _flicker(here: Around, facts: Facts) -> None:
+    """Dips of the bus shorter than a hand is, in the minutes before."""
+    volts, work = here.one.voltage_v, here.one.work_a
+    if volts is None or work is None or here.step_s > 0.13:
+        return
+    a = int(np.searchsorted(here.time_s, here.time_s[here.full] - FLICKER_S))
+    b = int(np.searchsorted(here.time_s, here.time_s[here.full] - 1.0))
+    if b - a < 200:
+        return
+    part = volts[a:b]
+    k = max(1, round(0.4 / here.step_s))
+    around = np.minimum(part[: -2 * k], part[2 * k :])
+    dips = around - part[k:-k]
+    line = 0.06 * here.search.setup.pack.series
+    usual = float(np.nanquantile(np.abs(dips), 0.98))
+    with np.errstate(invalid="ignore"):
+        count = int((dips > max(line, 3.0 * usual)).sum())
+    facts.numbers["dips"] = float(count)
+    facts.put("flicker", "yes" if count >= 2 else "no")

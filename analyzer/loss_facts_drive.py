@@ -1,0 +1,204 @@
+"""Signs of the drives: which stopped, how fast, at what speed, at which of their own limits."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.loss_facts import Around, Facts, highest_of, level, lowest_of, median_of
+from analyzer.loss_spin import ahead_rows
+from analyzer.quantities import Floats
+from analyzer.sensors import TEMP_HIGH_C, TEMP_LOW_C, TEMP_RATE_K_PER_S
+
+STILL_MPS, SLOW_MPS, JOG_MPS = 0.4, 1.6, 3.0
+"""Standing, walking pace, a jog [m/s]. Our choice."""
+STEP_K = 8.0
+"""A temperature that jumps by more than this between two readings is a wire [K]. Our choice."""
+SPIKE_PART, FULL_PART = 1.25, 0.93
+"""Of the phase limit: beyond regulation, and at it. Our choice."""
+UNRESOLVED_S = 0.13
+"""Slower logs cannot tell an instant stop from a ramp [s]. Our choice."""
+
+
+def drive_signs(here: Around, facts: Facts) -> None:
+    """Which drives stopped, how, and how near were their own limits?"""
+    _who(here, facts)
+    _fall(here, facts)
+    _own_voltage(here, facts)
+    _heat(here, facts)
+    _phase(here, facts)
+    _speed(here, facts)
+    _link(here, facts)
+
+
+def _who(here: Around, facts: Facts) -> None:
+    known, lost = len(here.search.drives), len(here.loss.drives)
+    built = len(here.search.setup.drives)
+    facts.put("kind", "drive" if here.loss.sign > 0 else "brake")
+    if known >= 2:
+        facts.put("who", "all" if lost == known else "one")
+        starts = [here.time_s[x.first] for x in here.loss.parts]
+        if lost >= 2:
+            apart = float(max(starts) - min(starts))
+            facts.numbers["apart_s"] = apart
+            facts.put("order", "together" if apart <= max(0.12, 2.2 * here.step_s) else "apart")
+    elif built > 1:
+        facts.put("who", None, "the other drive's log")
+
+
+def _fall(here: Around, facts: Facts) -> None:
+    how = here.part.how
+    facts.put("how", how)
+    if here.part.faded:
+        facts.numbers["faded_s"] = float(
+            here.time_s[here.part.first] - here.time_s[here.part.begin]
+        )
+        facts.put("fall", "faded")
+        return
+    if how in ("log_end", "hole", "frozen", "dead"):
+        return
+    if here.step_s > UNRESOLVED_S:
+        facts.put("fall", "sudden")
+        return
+    fall = float(here.time_s[here.part.first] - here.time_s[here.full])
+    facts.numbers["fall_s"] = fall
+    # A reading's own filter takes about a tenth of a second.
+    facts.put("fall", level(fall, ((0.22, "instant"), (0.5, "ramp")), "slow"))
+
+
+def _own_voltage(here: Around, facts: Facts) -> None:
+    setup = here.search.setup
+    for key, sign in (("stop_at_v", 1.0), ("overvoltage_v", -1.0)):
+        margins = []
+        for one in here.lost():
+            line = getattr(setup.drive(one.name), key)
+            volts = one.voltage_v
+            if volts is None:
+                volts = here.search.ride.get("pack_voltage_v")
+            window = slice(here.rows(-1.0, 0.0).start, here.full + 1)
+            if window.stop <= window.start:
+                window = here.pre
+            if sign < 0:
+                window = slice(window.start, here.rows(0.0, 0.06).stop)
+            seen = lowest_of(volts, window) if sign > 0 else highest_of(volts, window)
+            if line is not None and seen is not None:
+                margins.append(sign * (seen - line))
+        margin = min(margins, default=None)
+        if margin is not None:
+            facts.numbers[f"to_{key}"] = margin
+        edges = ((0.5, "at"), (1.5, "near"), (3.5, "off"))
+        facts.put(key, level(margin, edges, "clear"), f"drives.{here.part.drive}.{key}")
+    line = setup.drive(here.part.drive).derate_from_v
+    before = facts.at("voltage_before_v")
+    if line is not None and before is not None:
+        facts.put("band", "in" if before < line else "above")
+
+
+def _heat(here: Around, facts: Facts) -> None:
+    ride, broken, seen_any = here.search.ride, False, False
+    for part in ("controller", "motor"):
+        found: str | None = None
+        for one in here.lost():
+            drive = here.search.setup.drive(one.name)
+            stop, derate = getattr(drive, f"{part}_stop_c"), getattr(drive, f"{part}_derate_c")
+            values = ride.get(f"{one.name}.{part}_temp_c")
+            if values is None:
+                continue
+            seen_any = True
+            broken |= _wire(values, here)
+            top = highest_of(values, here.rows(-1.5, 1.1))
+            if top is None:
+                continue
+            facts.numbers[f"{part}_c"] = max(top, facts.numbers.get(f"{part}_c", -99.0))
+            if stop is not None and top >= stop - 2.5:
+                found = "at"
+            elif derate is not None and top >= derate and found != "at":
+                found = "band"
+            elif found is None and (stop is not None or derate is not None):
+                found = "clear"
+        facts.put(f"{part}_heat", found, f"{part} temperature and its stop")
+    if seen_any:
+        facts.put("temp_wire", "broken" if broken else "fine")
+
+
+def _wire(values: Floats, here: Around) -> bool:
+    """What no mass can do, around the loss."""
+    rows = here.rows(-4.0, 1.5)
+    part, at = values[rows], here.time_s[rows]
+    good = np.isfinite(part)
+    part, at = part[good], at[good]
+    if part.size < 2:
+        return False
+    if float(part.max()) > TEMP_HIGH_C or float(part.min()) < TEMP_LOW_C:
+        return True
+    moved = np.flatnonzero(np.diff(part) != 0)
+    if moved.size == 0:
+        return False
+    jump = np.abs(np.diff(part))[moved]
+    gap = np.maximum(np.diff(at, prepend=at[0] - 1.0)[moved], 1.0)
+    return bool(np.any((jump > STEP_K) & (jump > TEMP_RATE_K_PER_S * gap)))
+
+
+def _phase(here: Around, facts: Facts) -> None:
+    if here.one.phase_a is None:
+        facts.put("phase", None, "phase current")
+        return
+    drive = here.search.setup.drive(here.part.drive)
+    limit = drive.phase_drive_a if here.loss.sign > 0 else drive.phase_brake_a
+    if limit is None:
+        size = np.abs(here.one.phase_a)
+        limit = float(np.nanquantile(size, 0.999))
+    top = highest_of(np.abs(here.one.phase_a), here.rows(-0.4, 0.12))
+    if top is None or limit <= 0:
+        return
+    facts.numbers["phase_peak_a"] = top
+    edges = ((0.3, "light"), (FULL_PART, "below"), (SPIKE_PART, "full"))
+    facts.put("phase", level(top / limit, edges, "spike"))
+
+
+def _speed(here: Around, facts: Facts) -> None:
+    speed = here.one.speed_mps if here.part.how != "spin" else here.search.speed
+    if speed is None:
+        speed = here.search.speed
+    now = median_of(None if speed is None else np.abs(speed), here.pre)
+    if now is not None:
+        facts.numbers["speed_mps"] = now
+    edges = ((STILL_MPS, "still"), (SLOW_MPS, "slow"), (JOG_MPS, "jog"))
+    facts.put("speed", level(now, edges, "riding"))
+    others = [x for x in here.search.drives if x.name != here.part.drive]
+    ahead = ahead_rows(here.one, others, here.search.ride)
+    told = here.one.speed_mps is not None and any(x.speed_mps is not None for x in others)
+    if told or here.search.ride.has("gps_speed_mps"):
+        part = float(np.mean(ahead[here.rows(0.0, 2.0)]))
+        facts.put("road", "leaves" if part > 0.3 or here.part.how == "spin" else "keeps")
+    facts.put("jitter", _shaken(here, here.one.speed_mps, -4.0))
+    facts.put("beats", _shaken(here, here.one.work_a, -1.0))
+
+
+def _shaken(here: Around, values: Floats | None, from_s: float) -> str | None:
+    """Whether a series moved from row to row far more than it does elsewhere in the ride."""
+    if values is None or here.step_s > UNRESOLVED_S:
+        return None
+    moves = np.abs(np.diff(values, n=2))
+    rows = here.rows(from_s, -0.1) if here.part.spells < 3 else here.rows(from_s, 6.0)
+    part = moves[max(rows.start - 2, 0) : max(rows.stop - 2, 1)]
+    part, size = part[np.isfinite(part)], np.abs(values)
+    base = moves[np.isfinite(moves) & (size[1:-1] > 0.05 * np.nanmax(size))]
+    if part.size < 5 or base.size < 100:
+        return None
+    usual = float(np.quantile(base, 0.75)) + 1e-9
+    ratio = float(np.quantile(part, 0.75)) / usual
+    return level(ratio, ((2.5, "no"), (6.0, "some")), "yes")
+
+
+def _link(here: Around, facts: Facts) -> None:
+    setup = here.search.setup
+    if len(setup.drives) > 1 and facts.signs.get("who") == "one":
+        told = any(one.follows for one in setup.drives)
+        mine = any(setup.drive(name).follows for name in here.loss.drives)
+        if told:
+            facts.put("link", "follower" if mine else "leader")
+    facts.put("frozen", "yes" if here.part.how == "frozen" or _freezes(here) else "no")
+
+
+def _freezes(here: Around) -> bool:
+    return any(bool(one.frozen[here.rows(-0.5, 2.0)].any()) for one in here.lost())

@@ -1,0 +1,190 @@
+"""Signs of pack, BMS and bus: which way the voltage went, what each protection had seen."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.loss_facts import Around, Facts, highest_of, level, lowest_of, median_of
+from analyzer.quantities import Floats, pack_current_a
+from importers.setup_types import Ports
+
+COLLAPSE_V_PER_CELL = 0.12
+"""A bus that falls this far under its loaded voltage when the load goes has lost its pack
+[V per cell]. Our choice: rest lies above, never below."""
+JUMP_V_PER_CELL = 0.08
+"""Beyond what the resistance explains [V per cell]. Our choice."""
+USUAL_OHM_PER_CELL = 0.006
+"""Resistance where the ride does not tell it [ohm per cell in series]. Common practice, no source:
+3 to 8 milliohms for packs of small vehicles."""
+HEAT_S = 240.0
+"""A BMS's switches warm up over minutes [s]. Common practice, no source: 2 to 10 min."""
+LEAST_HEAT_S = 45.0
+"""A shorter history tells nothing of heat [s]. Our choice."""
+
+
+def power_signs(here: Around, facts: Facts) -> None:
+    """Which way did the voltage go, and how much of each pack-side limit was used?"""
+    _currents(here, facts)
+    _voltage_after(here, facts)
+    _trips(here, facts)
+    _cells(here, facts)
+    _heat_load(here, facts)
+    _charge(here, facts)
+
+
+def _currents(here: Around, facts: Facts) -> None:
+    ride, setup = here.search.ride, here.search.setup
+    total = pack_current_a(ride, setup)
+    if total is None:
+        return
+    now = median_of(total.values, here.pre)
+    if now is not None:
+        facts.numbers["pack_current_a"] = now
+    second = slice(int(np.searchsorted(here.time_s, here.time_s[here.full] - 5.0)), here.full + 2)
+    word = highest_of if here.loss.sign > 0 else lowest_of
+    peak = word(total.values, second)
+    if peak is not None:
+        facts.numbers["peak_5s_a"] = peak
+    for one in here.search.drives:
+        own = median_of(one.battery_a, here.pre)
+        if own is not None:
+            facts.numbers[f"{one.name}.battery_a"] = own
+
+
+def _bus(here: Around) -> tuple[Floats | None, bool]:
+    """The voltage at the drive that stopped, and whether it is the controllers' own."""
+    if here.one.voltage_v is not None:
+        return here.one.voltage_v, True
+    for one in here.lost():
+        if one.voltage_v is not None:
+            return one.voltage_v, True
+    return here.search.ride.get("pack_voltage_v"), False
+
+
+def _ohm(here: Around) -> float:
+    known = here.state.resistance_ohm
+    return USUAL_OHM_PER_CELL * here.search.setup.pack.series if known is None else known
+
+
+def _voltage_after(here: Around, facts: Facts) -> None:
+    volts, own = _bus(here)
+    before = median_of(volts, here.pre)
+    if volts is None or before is None:
+        facts.put("bus", None, "battery voltage of the controllers")
+        return
+    series = here.search.setup.pack.series
+    facts.numbers["voltage_before_v"] = before
+    after = here.rows(-0.05, 3.0)
+    if not here.part.how.startswith("log"):
+        after = slice(after.start, max(min(after.stop, here.loss.last + 2), after.start + 1))
+    low, high = lowest_of(volts, after), highest_of(volts, here.rows(-0.1, 0.6))
+    late = median_of(volts, here.rows(0.25, 1.2))
+    current = facts.at("pack_current_a")
+    eased = 0.0 if current is None else -min(current, 0.0) * _ohm(here)
+    dead = np.any([one.dead[here.rows(0.0, 3.0)].any() for one in here.lost()])
+    if low is not None:
+        facts.numbers["voltage_low_v"] = low
+    if high is not None:
+        facts.numbers["voltage_high_v"] = high
+    if here.loss.sign < 0 and high is not None and own:
+        jumped = high > before + eased + JUMP_V_PER_CELL * series
+        facts.put("jump", "yes" if jumped else "no")
+    if low is not None and low < before - COLLAPSE_V_PER_CELL * series:
+        found = "collapse" if own else "pack_low"
+    elif dead:
+        found = "dead"
+    elif here.part.how in ("log_end", "hole"):
+        facts.put("bus", None, "rows after the loss")
+        return
+    elif not own:
+        found = "pack_stays"
+    elif late is not None:
+        facts.numbers["voltage_after_v"] = late
+        found = "rebound"
+    else:
+        return
+    facts.put("bus", found)
+
+
+def _trips(here: Around, facts: Facts) -> None:
+    setup, window = here.search.setup, here.rows(-1.0, 0.05)
+    for word in ("discharge", "charge"):
+        used = here.search.trip_used.get(word)
+        part = highest_of(used, slice(min(window.start, here.pre.start), window.stop))
+        if part is not None:
+            facts.numbers[f"{word}_trip_part"] = part
+        facts.put(
+            f"{word}_trip",
+            level(part, ((0.02, "clear"), (0.4, "begun"), (0.75, "half")), "used"),
+            f"bms.{word}_trip_a and bms.{word}_trip_delay_s",
+        )
+    current = facts.at("pack_current_a")
+    for word, sign in (("discharge", 1.0), ("charge", -1.0)):
+        rating = getattr(setup.bms, f"{word}_rating_a")
+        if word == "charge" and setup.bms.ports is Ports.SEPARATE:
+            continue
+        peak = facts.at("peak_5s_a")
+        if rating is None or current is None:
+            facts.put(f"{word}_load", None, f"bms.{word}_rating_a")
+            continue
+        top = max(sign * current, sign * (peak if peak is not None else current))
+        facts.numbers[f"{word}_of_rating"] = top / rating
+        edges = ((0.3, "light"), (0.8, "below"), (1.05, "at"), (1.5, "above"))
+        facts.put(f"{word}_load", level(top / rating, edges, "far_above"))
+
+
+def _cells(here: Around, facts: Facts) -> None:
+    ride, setup = here.search.ride, here.search.setup
+    volts, _ = _bus(here)
+    window = slice(here.rows(-1.5, 0.0).start, here.full + 1)
+    if window.stop <= window.start:
+        window = here.pre
+    average_low = lowest_of(volts, here.pre)
+    average_high = highest_of(volts, here.pre)
+    series = setup.pack.series
+    low, high = setup.bms.cell_low_v, setup.bms.cell_high_v
+    cell = lowest_of(ride.get("cell_min_v"), slice(window.start, here.rows(0.0, 0.25).stop))
+    if cell is not None and low is not None:
+        facts.numbers["cell_low_seen_v"] = cell
+        facts.put("cell_low", level(cell - low, ((0.04, "at"), (0.15, "near")), "clear"))
+    elif average_low is not None:
+        line = 2.8 if low is None else low
+        facts.numbers["cell_average_v"] = average_low / series
+        edges = ((0.2, "mean_at"), (0.45, "mean_near"), (0.7, "mean_above"))
+        facts.put("cell_low", level(average_low / series - line, edges, "mean_clear"))
+    cell = highest_of(ride.get("cell_max_v"), slice(window.start, here.rows(0.0, 0.25).stop))
+    if cell is not None and high is not None:
+        facts.numbers["cell_high_seen_v"] = cell
+        facts.put("cell_high", level(high - cell, ((0.02, "at"), (0.06, "near")), "clear"))
+    elif average_high is not None:
+        line = setup.cell_full_v + 0.07 if high is None else high
+        edges = ((0.05, "mean_at"), (0.12, "mean_near"), (0.3, "mean_below"))
+        facts.put("cell_high", level(line - average_high / series, edges, "mean_clear"))
+
+
+def _heat_load(here: Around, facts: Facts) -> None:
+    """Mean square of the pack's current over minutes, as the heat in a BMS's switches follows."""
+    ride, setup = here.search.ride, here.search.setup
+    rating = setup.bms.discharge_rating_a
+    total = pack_current_a(ride, setup)
+    if rating is None or total is None:
+        facts.put("heat_load", None, "bms.discharge_rating_a")
+        return
+    a = int(np.searchsorted(here.time_s, here.time_s[here.full] - HEAT_S))
+    part = total.values[a : here.full + 1]
+    part = part[np.isfinite(part)]
+    if part.size < 5 or here.time_s[here.full] - here.time_s[a] < LEAST_HEAT_S:
+        facts.put("heat_load", "short")
+        return
+    rms = float(np.sqrt(np.mean(part**2)))
+    facts.numbers["heating_current_a"] = rms
+    edges = ((0.4, "cool"), (0.6, "mild"), (0.75, "warm"))
+    facts.put("heat_load", level(rms / rating, edges, "hot"))
+
+
+def _charge(here: Around, facts: Facts) -> None:
+    charge = here.state.charge_pct
+    value = None if charge is None else median_of(charge, here.pre)
+    if value is not None:
+        facts.numbers["charge_pct"] = value
+    facts.put("charge", level(value, ((18.0, "low"), (35.0, "lowish"), (92.0, "middle")), "full"))

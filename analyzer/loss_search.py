@@ -1,0 +1,179 @@
+"""Every loss of drive or braking of a ride: the searches together, drives and retries grouped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.loss_demand import demand_jumps
+from analyzer.loss_ends import dead_rows, holes_and_end
+from analyzer.loss_fade import with_fading
+from analyzer.loss_lines import line_rows, status_rows, trip_used
+from analyzer.loss_rows import AskedRows, asked_rows, usual_work
+from analyzer.loss_signals import DriveSignals, drive_signals
+from analyzer.loss_spin import ahead_rows, road_speed_mps, spins
+from analyzer.loss_unasked import Witnesses, unasked_falls
+from analyzer.losses import RETRY_S, DriveLoss, asked_and_gone, merged_per_drive
+from analyzer.quantities import Floats, drive_channel, speed_mps
+from importers.ride import Ride
+from importers.setup_types import Setup
+
+TOGETHER_S = 1.0
+"""Drives that stop within this of each other are one loss [s]. The contract's."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """What the search worked out on its way, for the features."""
+
+    ride: Ride
+    setup: Setup
+    drives: tuple[DriveSignals, ...]
+    rows: dict[str, AskedRows]
+    speed: Floats | None
+    trip_used: dict[str, Floats]
+    """`discharge`, `charge`: part of the trip's delay used up at each row; empty without keys."""
+
+    def drive(self, name: str) -> DriveSignals:
+        """The signals of that drive."""
+        return next(one for one in self.drives if one.name == name)
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """One loss: what was asked for and gone, on which drives."""
+
+    sign: int
+    """1 drive, -1 braking."""
+    parts: tuple[DriveLoss, ...]
+    """The earliest first."""
+
+    @property
+    def begin(self) -> int:
+        """First row: where fading began, or where the first drive stopped."""
+        return min(one.begin for one in self.parts)
+
+    @property
+    def first(self) -> int:
+        """First row at which a drive gave nothing."""
+        return min(one.first for one in self.parts)
+
+    @property
+    def last(self) -> int:
+        """Last row at which a drive gave nothing."""
+        return max(one.last for one in self.parts)
+
+    @property
+    def back(self) -> int | None:
+        """First row at which all of them give again; None where one never does."""
+        rows = [one.back for one in self.parts]
+        known = [row for row in rows if row is not None]
+        return max(known) if len(known) == len(rows) else None
+
+    @property
+    def drives(self) -> tuple[str, ...]:
+        """The drives that stopped, the first to stop first."""
+        return tuple(dict.fromkeys(one.drive for one in self.parts))
+
+    @property
+    def faded(self) -> bool:
+        """Whether the first to stop faded."""
+        return self.parts[0].faded
+
+
+def search_losses(ride: Ride, setup: Setup) -> tuple[tuple[Loss, ...], Search]:
+    """When was drive or braking asked for and gone, for other reasons than the rider?"""
+    drives = tuple(one for name in ride.drives if (one := drive_signals(ride, setup, name)).known)
+    speed_q = speed_mps(ride, setup)
+    speed = None if speed_q is None else speed_q.values
+    rows = _judged(drives, ride, speed)
+    used = trip_used(ride, setup)
+    search = Search(ride, setup, drives, rows, speed, used)
+    if ride.time_s.size < 10 or not drives:
+        return (), search
+    found = [x for one in drives for x in _of_drive(one, search)]
+    pack = ride.get("pack_current_a")
+    for one in drives:
+        found += dead_rows(
+            one, rows[one.name], ride, pack_current_a=pack, speed=speed, losses=found
+        )
+    near = None
+    for values in used.values():
+        near = (values > 0.5) if near is None else near | (values > 0.5)
+    found += holes_and_end(
+        list(drives),
+        rows,
+        ride,
+        speed=speed,
+        powered_by=setup.logger_powered_by,
+        near_limit=near,
+    )
+    given = {
+        one.name: rows[one.name].given & ~ahead_rows(one, [x for x in drives if x is not one], ride)
+        for one in drives
+    }
+    return _grouped(merged_per_drive(found, given, ride), ride), search
+
+
+def _judged(
+    drives: tuple[DriveSignals, ...], ride: Ride, speed: Floats | None
+) -> dict[str, AskedRows]:
+    roads: dict[str, Floats | None] = {}
+    loose = {}
+    for one in drives:
+        others = [x for x in drives if x is not one]
+        road = road_speed_mps(one, others, ride)
+        roads[one.name] = road if road is not None else speed
+        loose[one.name] = ahead_rows(one, others, ride)
+    usual = usual_work(drives, roads, loose)
+    return {
+        one.name: asked_rows(one, drive_channel(ride, one.name, "duty_pct"), roads[one.name], usual)
+        for one in drives
+    }
+
+
+def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
+    ride, setup, rows = search.ride, search.setup, search.rows[one.name]
+    others = [x for x in search.drives if x is not one]
+    found = asked_and_gone(one, rows, ride)
+    found += spins(one, others, rows, ride)
+    found += demand_jumps(one, others, ride, rows.given)
+    if one.demand is None:
+        lines = line_rows(one, setup.drive(one.name), ride) | _trip_gone(search)
+        seen = Witnesses(lines, status_rows(ride), setup.pack.series)
+        found += unasked_falls(one, others, ride, seen)
+    return [with_fading(x, one, rows, setup.drive(one.name), ride) for x in found]
+
+
+def _trip_gone(search: Search) -> np.ndarray:
+    out = np.zeros(search.ride.time_s.size, np.bool_)
+    for values in search.trip_used.values():
+        out |= values >= 0.85
+    return out
+
+
+def _grouped(losses: list[DriveLoss], ride: Ride) -> tuple[Loss, ...]:
+    """Drives that stop together are one loss, and so is one that stops while another's lasts."""
+    time_s = ride.time_s
+    groups: list[list[DriveLoss]] = []
+    for one in sorted(losses, key=lambda x: (x.begin, x.first)):
+        for group in groups:
+            first = min(x.first for x in group)
+            last = max(x.last for x in group)
+            together = abs(time_s[one.first] - time_s[first]) < TOGETHER_S
+            within = one.first >= first and time_s[one.first] - time_s[last] < RETRY_S
+            if together or (within and one.drive not in {x.drive for x in group}):
+                group.append(one)
+                break
+        else:
+            groups.append([one])
+    return tuple(
+        Loss(_sign(group), tuple(sorted(group, key=lambda x: (x.first, x.begin))))
+        for group in groups
+    )
+
+
+def _sign(group: list[DriveLoss]) -> int:
+    first = min(group, key=lambda x: x.begin)
+    return first.sign

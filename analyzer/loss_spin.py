@@ -1,0 +1,78 @@
+"""A motor that turns on without its load: belt, chain or coupling gone."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.loss_rows import AskedRows
+from analyzer.loss_signals import DriveSignals
+from analyzer.losses import DriveLoss
+from analyzer.quantities import Bools, Floats, spans_where
+from importers.ride import Ride
+
+AHEAD_PART = 1.25
+"""Faster than the road by this factor: no bend and no tyre does that. Our choice."""
+AHEAD_MPS = 1.2
+"""... and by this much [m/s]. Our choice."""
+LASTS_S = 0.8
+"""A slipping wheel regains in under a second (common practice, no source)."""
+LIGHT_PART = 0.5
+"""A motor without its load takes less than this of what the same demand takes. Our choice."""
+
+
+def spins(
+    one: DriveSignals, others: list[DriveSignals], rows: AskedRows, ride: Ride
+) -> list[DriveLoss]:
+    """Where did this motor's speed leave the road's and stay away from it? Needs another speed."""
+    ahead = ahead_rows(one, others, ride)
+    found = []
+    for span in spans_where(ahead, ride, join_s=0.5, min_s=LASTS_S):
+        asked = rows.asked[span.rows]
+        if one.demand is not None and float(np.mean(asked != 0)) < 0.3:
+            continue
+        if not _light(one, others, rows, span.rows):
+            continue
+        later = np.flatnonzero(rows.given[span.last + 1 :] & ~ahead[span.last + 1 :])
+        back = span.last + 1 + int(later[0]) if later.size else None
+        sign = -1 if one.demand is not None and float(np.mean(asked)) < 0 else 1
+        first = span.first
+        found.append(DriveLoss(one.name, sign, first, first, span.last, back, 0.0, "spin"))
+    return found
+
+
+def road_speed_mps(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Floats | None:
+    """The road's speed as something else than this motor tells it: the slowest of the others."""
+    known = [np.abs(x.speed_mps) for x in others if x.speed_mps is not None]
+    gps = ride.get("gps_speed_mps")
+    if not known and gps is not None:
+        known = [np.abs(gps)]
+    if not known:
+        return None
+    out = known[0]
+    for values in known[1:]:
+        out = np.fmin(out, values)
+    return np.asarray(out, np.float64)
+
+
+def ahead_rows(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Bools:
+    """Rows in which this motor turns clearly faster than the road."""
+    road = road_speed_mps(one, others, ride)
+    if one.speed_mps is None or road is None:
+        return np.zeros(one.dead.size, np.bool_)
+    own = np.abs(one.speed_mps)
+    with np.errstate(invalid="ignore"):
+        return (own > AHEAD_PART * road) & (own > road + AHEAD_MPS) & ~one.dead
+
+
+def _light(one: DriveSignals, others: list[DriveSignals], rows: AskedRows, span: slice) -> bool:
+    """Whether it takes far less than the same demand takes elsewhere, or than the other side."""
+    assert one.work_a is not None
+    refs = [rows.expected_a, *(x.work_a for x in others if x.work_a is not None)]
+    work, known = one.work_a[span], False
+    for ref in refs:
+        good = np.isfinite(work) & np.isfinite(ref[span])
+        if good.any():
+            known = True
+            if np.median(work[good]) < LIGHT_PART * np.median(ref[span][good]):
+                return True
+    return not known

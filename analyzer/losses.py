@@ -1,0 +1,161 @@
+"""When did one drive lose drive or braking that was asked for? Spans per drive, causes aside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analyzer.loss_rows import AskedRows
+from analyzer.loss_signals import DriveSignals
+from analyzer.quantities import Bools, Floats, spans_where
+from importers.ride import Ride
+
+SUDDEN_S = 0.3
+"""Gone within this is sudden, slower has faded [s]. The contract's."""
+JOIN_S = 0.3
+"""Stretches without current this near to each other are one [s]. Our choice."""
+SHORTEST_S = 0.15
+"""Shorter absences are ripple, or a hand moving from braking to driving [s]. Our choice."""
+SHORTEST_FROM_START_S = 0.5
+"""... and where the demand has only just begun: a soft start [s]. Our choice."""
+RETRY_S = 5.0
+"""Retries within this are one loss [s]. The contract's."""
+STEADY_PART = 0.6
+"""Of the expected current: still there. Our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class DriveLoss:
+    """One drive's loss, as rows of `ride.table`."""
+
+    drive: str
+    sign: int
+    """1 drive, -1 braking was asked for."""
+    begin: int
+    """Where fading began; the first row without current where it was sudden."""
+    first: int
+    """First row without current (or the last row with a reading)."""
+    last: int
+    """Last row of the loss."""
+    back: int | None
+    """First row with current again; None where it never came back in this log."""
+    fall_s: float
+    """From still there to gone [s]."""
+    how: str
+    """What showed it: `gone`, `dead`, `frozen`, `hole`, `log_end`, `demand_jump`, `no_demand`."""
+    spells: int = 1
+    """So many stretches without current, tries in between."""
+
+    @property
+    def faded(self) -> bool:
+        """Whether it went slower than a protection acts."""
+        return self.begin < self.first
+
+
+def asked_and_gone(one: DriveSignals, rows: AskedRows, ride: Ride) -> list[DriveLoss]:
+    """Stretches in which the demand is there, and current is not."""
+    found = []
+    time_s = ride.time_s
+    for span in spans_where(rows.gone, ride, join_s=JOIN_S, min_s=0.0):
+        if int(rows.gone[span.rows].sum()) < 2:
+            continue
+        begun = _asked_since(rows.asked, span.first)
+        fresh = time_s[span.first] - time_s[begun] < SUDDEN_S
+        least = SHORTEST_FROM_START_S if fresh else SHORTEST_S
+        if span.length_s < least:
+            continue
+        if fresh and not _held(one, span.first, span.last):
+            continue
+        fall_s = 0.0 if fresh else _fall_s(one, rows, span.first, time_s)
+        if _left_by_itself(one, rows, span.first, time_s, fall_s):
+            continue
+        found.append(
+            DriveLoss(
+                one.name,
+                int(rows.asked[span.first]),
+                span.first,
+                span.first,
+                span.last,
+                _back(rows, one, span.last),
+                fall_s,
+                "gone",
+            )
+        )
+    return found
+
+
+def _held(one: DriveSignals, first: int, last: int) -> bool:
+    """Whether the demand goes well beyond where it begins, not just brushes it."""
+    assert one.demand is not None
+    part = np.abs(one.demand[first : last + 1])
+    return bool(np.nanmax(part) > 0.15)
+
+
+def _asked_since(asked: Floats, at: int) -> int:
+    other = np.flatnonzero(asked[: at + 1] != asked[at])
+    return int(other[-1]) + 1 if other.size else 0
+
+
+def _fall_s(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> float:
+    """How long ago was most of the current still there? At most 30 s back."""
+    assert one.work_a is not None
+    a = int(np.searchsorted(time_s, time_s[first] - 30.0))
+    work, expected = one.work_a[a:first], rows.expected_a[a:first]
+    same = rows.asked[a:first] == rows.asked[first]
+    with np.errstate(invalid="ignore"):
+        recent = np.nan_to_num(work[-3:]).max() if work.size else 0.0
+        there = same & (work >= np.minimum(STEADY_PART * expected, max(recent, 4 * one.floor_a)))
+    at = np.flatnonzero(there)
+    if at.size == 0:
+        return 0.0
+    return float(time_s[first] - time_s[a + int(at[-1])])
+
+
+def _left_by_itself(
+    one: DriveSignals, rows: AskedRows, first: int, time_s: Floats, fall_s: float
+) -> bool:
+    """At its top speed a motor takes less and less current, and none when a slope pushes it."""
+    a = int(np.searchsorted(time_s, time_s[first] - 0.7))
+    near_top = float(np.mean(rows.top_speed[a : first + 1])) > 0.3
+    if not near_top:
+        return False
+    assert one.work_a is not None
+    with np.errstate(invalid="ignore"):
+        before = np.nan_to_num(one.work_a[max(first - 3, 0) : first])
+    step = float(before.max()) if before.size else 0.0
+    sudden = step > 0.3 * np.nan_to_num(rows.expected_a[first]) and fall_s < SUDDEN_S
+    return not sudden
+
+
+def _back(rows: AskedRows, one: DriveSignals, last: int) -> int | None:
+    later = np.flatnonzero(rows.given[last + 1 :])
+    return last + 1 + int(later[0]) if later.size else None
+
+
+def merged_per_drive(
+    losses: list[DriveLoss], given: dict[str, Bools], ride: Ride
+) -> list[DriveLoss]:
+    """Retries within 5 s, and stretches between which current never came back, are one loss."""
+    time_s = ride.time_s
+    out: list[DriveLoss] = []
+    for one in sorted(losses, key=lambda x: (x.drive, x.begin)):
+        before = out[-1] if out and out[-1].drive == one.drive else None
+        if before is not None and _same_loss(before, one, given[one.drive], time_s):
+            out[-1] = replace(
+                before,
+                last=max(before.last, one.last),
+                back=one.back if one.last >= before.last else before.back,
+                spells=before.spells + one.spells,
+            )
+        else:
+            out.append(one)
+    return sorted(out, key=lambda x: x.begin)
+
+
+def _same_loss(before: DriveLoss, one: DriveLoss, given: Bools, time_s: Floats) -> bool:
+    if one.begin <= before.last:
+        return True
+    if time_s[one.first] - time_s[before.last] < RETRY_S:
+        return True
+    return not given[before.last + 1 : one.first].any()

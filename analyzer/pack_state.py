@@ -25,11 +25,11 @@ from analyzer.temperature import (
 from importers.ride import Ride
 from importers.setup_types import Setup
 
-CONTROLLER_GAIN_SD = 0.017
-"""Battery current as a controller computes it, one standard deviation of its scale: within 3 %
-(common practice, no source: 3 to 5 %), as a uniform spread. Two controllers err independently."""
-BMS_GAIN_SD = 0.0115
-"""A BMS's shunt: within 2 % likewise (common practice, no source: 1 to 3 %)."""
+CONTROLLER_GAIN_SD = 0.015
+"""Battery current as a controller computes it, one standard deviation of its scale: 3 % (common
+practice, no source: 3 to 5 %) as the 95 % range. Two controllers err independently."""
+BMS_GAIN_SD = 0.010
+"""A BMS's shunt: 2 % likewise (common practice, no source: 1 to 3 %)."""
 VOLTAGE_GAIN_SD = 0.004
 """A voltage reading: two on one wire differ by 0.5 to 1 % (common practice, no source)."""
 OFFSET_SD_A = 0.15
@@ -39,7 +39,7 @@ AUX_UNKNOWN_SD_A = 0.6
 no source: 0.3 to 2 A)."""
 AUX_KNOWN_SD = 0.2
 """... and how well a given `aux_a` is met. Our choice."""
-MODEL_SD = 0.006
+MODEL_SD = 0.005
 """What the fit itself adds to the 10 s resistance, measured on simulated rides with perfect
 gains (benchmarks/tables/pack_truth.py)."""
 INSTANT_MODEL_SD = 0.05

@@ -115,6 +115,11 @@ MOST_FACTORS = 7
 FACTOR_SD = 0.3
 """By how much the resistance may change over a piece, one standard deviation. Our choice: most
 cells rise by less than half towards empty."""
+BEND_C = 5.0
+"""Charge transfer answers a current as asinh(I / I_bend), less than in proportion (Butler-Volmer
+with equal halves); where it bends [rated capacities per hour]. Our choice, mid of usual cells."""
+BEND_SD = 0.3
+"""How large that part may be, one standard deviation [of all resistance]. Our choice."""
 RELAXING_S = 100.0
 """What had not come to rest when the log began dies away with this time constant [s]. Our
 choice; minutes after a charge or a ride."""
@@ -161,6 +166,8 @@ class _Grid:
     step_s: float
     first: tuple[int, ...]
     mean_ah: float
+    bent_current: Floats
+    """What a current loses against a straight line where charge transfer bends, behind 1 s."""
     expected: Floats
     """What the curve says the pieces' slopes are [V/Ah]; empty before the first fit."""
     spread: Floats
@@ -192,11 +199,13 @@ def fit_resistance(
     span = float(np.ptp(grid.charge_ah)) / rated_ah
     shapes = _factor_shapes(grid, int(np.clip(span / FACTOR_DEPTH, 0, MOST_FACTORS)))
     factor, sag = warmth(grid.time_s), np.zeros(grid.charge_ah.size)
+    relaxing_v, bend_sd = RELAXING_V_PER_CELL * series, 0.0
     for turn in range(PASSES):
         extra = [-sag * shape for shape in shapes] if turn else []
-        problem = _Problem.of(grid, volts, factor, extra, RELAXING_V_PER_CELL * series)
+        problem = _Problem.of(grid, volts, factor, extra, relaxing_v, bend_sd)
         x, open_ = problem.solve()
         if turn < PASSES - 1:
+            bend_sd = BEND_SD * float(problem.resistances(x).sum())
             for change, shape in zip(x[x.size - len(extra) :], shapes, strict=False):
                 factor = factor + factor * change * shape
             factor = np.maximum(factor, LEAST_FACTOR)
@@ -264,9 +273,15 @@ def _grid(stretches: list[Stretch], step_s: float, rated_ah: float) -> _Grid:
         step_s=step_s,
         first=tuple(int(k) for k in sizes[:-1]),
         mean_ah=float(charge.mean()),
+        bent_current=np.concatenate([_bent_current(one, step_s, rated_ah) for one in stretches]),
         expected=np.zeros(0),
         spread=np.zeros((0, 0)),
     )
+
+
+def _bent_current(one: Stretch, step_s: float, rated_ah: float) -> Floats:
+    at = BEND_C * rated_ah
+    return lagged(one.current_a - at * np.arcsinh(one.current_a / at), 1.0, step_s, 0.0)
 
 
 def _shifted(stretches: list[Stretch], shift_s: float, step_s: float) -> Floats:
@@ -315,11 +330,26 @@ class _Problem:
 
     @classmethod
     def of(
-        cls, grid: _Grid, volts: Floats, factor: Floats, extra: list[Floats], relaxing_v: float
+        cls,
+        grid: _Grid,
+        volts: Floats,
+        factor: Floats,
+        extra: list[Floats],
+        relaxing_v: float,
+        bend_sd: float,
     ) -> _Problem:
         fade = np.exp(-(grid.time_s - grid.time_s[0]) / RELAXING_S)
+        known = [(fade, relaxing_v)]
+        if bend_sd:
+            known.append((grid.bent_current * factor, bend_sd))
+        known += [(column, FACTOR_SD) for column in extra]
         columns = np.column_stack(
-            [-grid.ramps, -grid.current_lags * factor[:, None], np.ones(fade.size), fade, *extra]
+            [
+                -grid.ramps,
+                -grid.current_lags * factor[:, None],
+                np.ones(fade.size),
+                *(column for column, _ in known),
+            ]
         )
         length = max(int(BLOCK_S / grid.step_s), 5)
         length = max(min(length, columns.shape[0] // LEAST_BLOCKS), 5)
@@ -333,18 +363,17 @@ class _Problem:
                 )
             ]
         )
-        x, _ = nonneg_normal(grams.sum(axis=0), rights.sum(axis=0), 2 + len(extra))
+        free = 1 + len(known)
+        x, _ = nonneg_normal(grams.sum(axis=0), rights.sum(axis=0), free)
         noise = float(np.var(volts - columns @ x)) * max(KNOWN_EVERY_S / grid.step_s, 1.0)
         weight = np.zeros(columns.shape[1])
-        at = columns.shape[1] - 1 - len(extra)
-        weight[at] = noise / relaxing_v**2
-        weight[at + 1 :] = noise / FACTOR_SD**2
+        weight[weight.size - len(known) :] = [noise / sd**2 for _, sd in known]
         prior, wanted = np.diag(weight), np.zeros(columns.shape[1])
         if grid.expected.size:
             slopes = slice(0, grid.expected.size)
             prior[slopes, slopes] = noise * np.linalg.inv(grid.spread)
             wanted[slopes] = prior[slopes, slopes] @ grid.expected
-        return cls(columns, grams, rights, prior, wanted, grid.ramps.shape[1], 2 + len(extra))
+        return cls(columns, grams, rights, prior, wanted, grid.ramps.shape[1], free)
 
     def resistances(self, x: Floats) -> Floats:
         """R_k out of a solution."""

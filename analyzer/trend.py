@@ -199,18 +199,20 @@ class _Problem:
         # from its own neighbours counts less.
         scatter = self._core_scatter(now, x)
         weight = self._lone_weights(now, x, scatter) / (self.sd**2 + scatter**2)
-        best, most = None, 0.0
-        for place in range(JUMP_EDGE, n - JUMP_EDGE + 1):
-            if any(abs(place - other) < JUMP_EDGE for other in (*places, *barred)):
-                continue
-            step = (np.arange(n) >= place).astype(np.float64)
-            trial = np.column_stack([x, step])
-            fall = _chi2(x, self.y, weight, prior, mean) - _chi2(
-                trial, self.y, weight, np.pad(prior, (0, 1)), np.append(mean, 0.0)
-            )
-            if fall > most:
-                best, most = place, fall
-        return best, most
+        # The fall of the sum of squares by one more column s is (s'W r)^2 / s'W s, s made
+        # orthogonal to the others; for steps both are suffix sums, so all places cost one pass.
+        gram = x.T @ (weight[:, None] * x) + prior
+        beta = np.linalg.solve(gram, x.T @ (weight * self.y) + prior @ mean)
+        towards = _suffix(weight * (self.y - x @ beta))
+        shared = _suffix(weight[:, None] * x)
+        own = _suffix(weight) - np.einsum("ij,ij->i", shared, np.linalg.solve(gram, shared.T).T)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            falls = np.where(own > 1e-9, towards**2 / own, 0.0)
+        falls[:JUMP_EDGE] = falls[n - JUMP_EDGE + 1 :] = 0.0
+        for other in (*places, *barred):
+            falls[max(other - JUMP_EDGE + 1, 0) : other + JUMP_EDGE] = 0.0
+        best = int(np.argmax(falls))
+        return (best, float(falls[best])) if falls[best] > 0 else (None, 0.0)
 
     def _lone_weights(self, now: _Fit, x: Floats, scatter: float) -> Floats:
         """Student weights by each ride's distance from the median of its neighbours."""
@@ -248,11 +250,9 @@ def _price_of_robustness(z2: Floats, parameters: int) -> float:
     )
 
 
-def _chi2(x: Floats, y: Floats, weight: Floats, prior: Floats, mean: Floats) -> float:
-    gram = x.T @ (weight[:, None] * x) + prior
-    beta = np.linalg.solve(gram, x.T @ (weight * y) + prior @ mean)
-    rest, off = y - x @ beta, beta - mean
-    return float(weight @ rest**2 + off @ prior @ off)
+def _suffix(values: Floats) -> Floats:
+    """Sums from each row to the last."""
+    return np.asarray(np.cumsum(values[::-1], axis=0)[::-1], np.float64)
 
 
 def _trend(

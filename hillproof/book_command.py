@@ -20,6 +20,10 @@ book_app = typer.Typer(
 Folder = Annotated[
     str | None, typer.Option("--book", metavar="DIR", help="The book; else the default one.")
 ]
+Cluster = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="A Dask scheduler to share the work."),
+]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
 
 
@@ -35,6 +39,7 @@ def add(
     temp: Annotated[float | None, typer.Option("--temp", metavar="C")] = None,
     note: Annotated[str | None, typer.Option("--note")] = None,
     start: Annotated[str | None, typer.Option("--start", help="When it began.")] = None,
+    cluster: Cluster = None,
     quiet: Quiet = False,
 ) -> None:
     """Keep one ride from its logs, or one ride per folder of logs."""
@@ -43,13 +48,12 @@ def add(
     facts = book_jobs.DayFacts(setup, map_file, mass, temp, note, start)
     target = book_jobs.open_book(book)
     bad: list[Added] = []
-    for what, files in book_jobs.bundles(logs):
-        for one in book_jobs.add_ride(target, what, files, facts):
-            if one.error:
-                bad.append(one)
-            elif not quiet:
-                state = f"kept as {one.name}" if one.new else f"is kept already as {one.name}"
-                typer.echo(f"{one.what}: {one.kind} {state}")
+    for one in book_jobs.add_all(target, logs, facts, cluster=cluster):
+        if one.error:
+            bad.append(one)
+        elif not quiet:
+            state = f"kept as {one.name}" if one.new else f"is kept already as {one.name}"
+            typer.echo(f"{one.what}: {one.kind} {state}")
     if bad:
         first, *more = bad
         raise BookError(
@@ -167,6 +171,7 @@ def ageing(
     ] = None,
     report: Annotated[str | None, typer.Option("--report", metavar="F.html")] = None,
     json: Annotated[str | None, typer.Option("--json", metavar="F.json")] = None,
+    cluster: Cluster = None,
     open_report: Annotated[bool, typer.Option("--open")] = False,
     quiet: Quiet = False,
 ) -> None:
@@ -177,7 +182,7 @@ def ageing(
 
     check_outputs({"--report": report, "--json": json}, [])
     target = book_jobs.open_book(book)
-    result = book_jobs.judge(target, pack)
+    result = book_jobs.judge(target, pack, cluster=cluster)
     contents: dict[str, str | bytes] = {}
     if json is not None:
         from reports.ageing_json import ageing_json

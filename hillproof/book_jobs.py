@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -90,22 +90,50 @@ def _is_log(path: Path) -> bool:
     return path.is_file() and path.suffix.lower() in LOG_ENDINGS and not path.name.startswith(".")
 
 
-def add_ride(book: Book, what: str, logs: Sequence[str], facts: DayFacts) -> list[Added]:
-    """Keep the rides and charges in these logs; an error is told, not raised."""
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """One bundle of logs on its way into a book."""
+
+    folder: str
+    what: str
+    logs: tuple[str, ...]
+    facts: DayFacts
+    hashes: tuple[str, ...]
+
+
+def add_all(
+    book: Book, arguments: Sequence[str], facts: DayFacts, *, cluster: str | None = None
+) -> Iterator[Added]:
+    """Keep every ride and charge in the arguments, over all cores or a cluster; what is kept
+    already is not read again. An error of one is told in its answer, the others go on.
+
+    Raises
+    ------
+    importers.errors.UserError : a folder without logs, or a cluster that cannot be used
+    """
+    from hillproof.parallel import run_all
     from importers.book import file_hash
 
+    kept = book.by_sources()
+    tasks: list[_Task] = []
+    for what, logs in bundles(arguments):
+        hashes = tuple(sorted(file_hash(log_path(one)) for one in logs))
+        if all(hashes) and hashes in kept:
+            there = kept[hashes]
+            yield Added(what, there.name, new=False, kind=there.kind)
+        else:
+            tasks.append(_Task(str(book.folder), what, tuple(logs), facts, hashes))
+    for answers in run_all(_add_one, tasks, cluster=cluster):
+        yield from answers
+
+
+def _add_one(task: _Task) -> list[Added]:
+    from importers.book import Book
+
     try:
-        hashes = [file_hash(log_path(one)) for one in logs]
-        if all(hashes) and (there := _by_sources(book, hashes)) is not None:
-            return [Added(what, there.name, new=False, kind=there.kind)]
-        return _add_new(book, what, logs, facts, hashes)
+        return _add_new(Book(task.folder), task.what, task.logs, task.facts, list(task.hashes))
     except UserError as error:
-        return [Added(what, None, new=False, error=str(error))]
-
-
-def _by_sources(book: Book, hashes: list[str]) -> Entry | None:
-    wanted = sorted(hashes)
-    return next((one for one in book.entries() if sorted(one.sources) == wanted), None)
+        return [Added(task.what, None, new=False, error=str(error))]
 
 
 def _add_new(
@@ -150,30 +178,35 @@ def _keep(book: Book, what: str, ride: Ride, setup: Setup, sources: Sequence[str
     return Added(what, name, new=new, kind=summary.kind)
 
 
-def kept_rides(book: Book, entries: Iterable[Entry]) -> list[Kept]:
+def kept_rides(book: Book, entries: Sequence[Entry], *, cluster: str | None = None) -> list[Kept]:
     """Summaries of these rides; those of an older analysis are analysed anew and kept again."""
     from analyzer.ageing_parts import Kept
     from analyzer.summary import SUMMARY_VERSION, from_row
+    from hillproof.parallel import run_all
 
-    kept = []
-    for entry in entries:
-        if entry.summary is not None and entry.summary_version == SUMMARY_VERSION:
-            kept.append(Kept(entry.name, from_row(entry.summary)))
-        else:
-            kept.append(Kept(entry.name, _renewed(book, entry)))
-    return kept
+    old = [
+        one for one in entries
+        if one.summary is None or one.summary_version != SUMMARY_VERSION
+    ]  # fmt: skip
+    fresh = dict(run_all(_renewed, [(str(book.folder), one) for one in old], cluster=cluster))
+    return [
+        Kept(one.name, fresh[one.name] if one.name in fresh else from_row(one.summary or {}))
+        for one in entries
+    ]
 
 
-def _renewed(book: Book, entry: Entry) -> RideSummary:
+def _renewed(task: tuple[str, Entry]) -> tuple[str, RideSummary]:
     from analyzer.charge_log import charge_summary
     from analyzer.ride_analysis import analyse_ride
     from analyzer.summary import SUMMARY_VERSION, summary_of, to_row
+    from importers.book import Book
     from importers.ride_file import read_ride_file
 
+    folder, entry = task
     result = analyse_ride(*read_ride_file(entry.path))
     summary = charge_summary(result) if entry.kind == "charge" else summary_of(result)
-    book.renew(entry, to_row(summary), SUMMARY_VERSION)
-    return summary
+    Book(folder).renew(entry, to_row(summary), SUMMARY_VERSION)
+    return entry.name, summary
 
 
 def one_pack(entries: Sequence[Entry], pack: str | None) -> list[Entry]:
@@ -198,7 +231,7 @@ def one_pack(entries: Sequence[Entry], pack: str | None) -> list[Entry]:
     return own
 
 
-def judge(book: Book, pack: str | None) -> AgeingResult:
+def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> AgeingResult:
     """How has the pack aged over the rides kept? A re-celled pack begins a new life.
 
     Raises
@@ -213,7 +246,7 @@ def judge(book: Book, pack: str | None) -> AgeingResult:
     since = setup.pack.in_service_since
     life = [one for one in entries if since is None or one.start.date() >= since]
     notes = [DayNote(_noon(one.day), one.text) for one in book.notes()]
-    return judge_ageing(kept_rides(book, life), setup, notes=notes)
+    return judge_ageing(kept_rides(book, life, cluster=cluster), setup, notes=notes)
 
 
 def _noon(day: str) -> datetime:

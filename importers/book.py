@@ -105,13 +105,9 @@ class Book:
             remedy=f"`hillproof book list` shows all{which}.",
         )
 
-    def known(self, ride: Ride, sources: Sequence[str]) -> Entry | None:
-        """The entry that already keeps this ride: the same log files, or the same measurements."""
-        content, logs = content_hash(ride), sorted(sources)
-        for one in self.entries():
-            if one.content == content or (logs and sorted(one.sources) == logs):
-                return one
-        return None
+    def by_sources(self) -> dict[tuple[str, ...], Entry]:
+        """Rides by the fingerprints of the log files they were made from, in sorted order."""
+        return {tuple(sorted(one.sources)): one for one in self.entries() if one.sources}
 
     def add(
         self,
@@ -123,7 +119,7 @@ class Book:
         summary: Mapping[str, Any] | None = None,
         summary_version: int = 0,
     ) -> tuple[str, bool]:
-        """Keep a ride; its name, and whether it is new.
+        """Keep a ride; its name, and whether it is new: the same measurements are kept once.
 
         Raises
         ------
@@ -135,9 +131,9 @@ class Book:
                 what="the logs carry no date, and the book keeps rides by date",
                 remedy="Say when it began: --start 2031-05-04T09:12.",
             )
-        if (there := self.known(ride, sources)) is not None:
-            return there.name, False
         content = content_hash(ride)
+        if (there := self._named_by(content)) is not None:
+            return there, False
         name = f"{ride.start:%Y-%m-%dT%H%M}-{content[:HASH_LETTERS]}"
         extra = _extra(
             ride,
@@ -154,6 +150,14 @@ class Book:
             self._clear_stale(folder)
             new = _put(folder / f"{name}{RIDE_ENDING}", ride, setup, extra)
         return name, new
+
+    def _named_by(self, content: str) -> str | None:
+        """The ride kept under this fingerprint: names carry its first letters."""
+        tail = f"-{content[:HASH_LETTERS]}{RIDE_ENDING}"
+        for item in self._ride_files():
+            if item.name.endswith(tail):
+                return item.name.removesuffix(RIDE_ENDING)
+        return None
 
     def load(self, name: str) -> tuple[Ride, Setup]:
         """A ride and the setup it was ridden with.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,17 +11,15 @@ import numpy as np
 from analyzer.climbs import Climb
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, speed_mps, step_s
 from analyzer.ride_analysis import RideResult
+from importers.setup_types import Setup
 from reports.limits_used import limits_used
 from reports.numbers import estimate, moment, percent, quantity
-from reports.timeline import Line, Panel, stacked
+from reports.timeline import Figure, Line, Panel, stacked
 
 MOST_PROFILES = 6
 """So many climbs are drawn, the highest first. Our choice."""
 POINTS = 330
 """Points a line of a profile. Our choice: a screen is about as wide."""
-AFTER_S = 90.0
-"""A winding's heat peaks after the top: so long beyond it is looked at [s]. The contract's 60 to
-120 s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +32,8 @@ class Profile:
     figure: dict[str, Any]
 
 
-def profiles(result: RideResult) -> tuple[Profile, ...]:
-    """The highest climbs of the ride, in the order ridden."""
+def profiles(result: RideResult, prefix: str = "climb") -> tuple[Profile, ...]:
+    """The highest climbs of the ride, in the order ridden; `prefix` begins their element ids."""
     speed = speed_mps(result.ride, result.setup)
     if speed is None or not result.climbs:
         return ()
@@ -50,12 +49,12 @@ def profiles(result: RideResult) -> tuple[Profile, ...]:
         if figure is None:
             continue
         near = _nearest([(one.name, one.share[rows]) for one in used])
-        made.append(Profile(f"climb-{place + 1}", _title(climb, result), near, figure))
+        made.append(Profile(f"{prefix}-{place + 1}", _title(climb, result), near, figure))
     return tuple(made)
 
 
 def _title(climb: Climb, result: RideResult) -> str:
-    name = climb.hill or f"at {moment(climb.start_s, result.ride.start)}"
+    name = climb.hill or f"At {moment(climb.start_s, result.ride.start)}"
     grade = estimate(climb.grade_pct, "pct")
     return f"{name}: {quantity(climb.gain_m, 'm')} up in {quantity(climb.length_m, 'm')}, {grade}"
 
@@ -124,3 +123,115 @@ def _figure(panels: list[Panel], way_m: Floats, rows: slice) -> dict[str, Any] |
     figure["plain_axis"] = True
     figure["layout"]["xaxis"]["title"] = {"text": "metres from the foot"}
     return figure
+
+
+FEW_CLIMBS = 8
+"""Fewer climbs than this get slimmer bars. Our choice."""
+ROWS = (
+    ("grade", "Grade", "%", "@c3"),
+    ("current", "Highest pack current", "A", "@c1"),
+    ("margin", "Left above the voltage where power is reduced", "V", "@c2"),
+)
+
+
+def climbs_figure(climbs: Sequence[Climb], setup: Setup) -> Figure | None:
+    """Climb by climb: its grade, below it the current and the volts left; None without climbs."""
+    if not climbs:
+        return None
+    values: dict[str, list[float | None]] = {
+        "grade": [one.grade_pct.value for one in climbs],
+        "current": [one.peak_pack_current_a for one in climbs],
+        "margin": [one.margin_to_derate_v for one in climbs],
+    }
+    shown = [row for row in ROWS if any(value is not None for value in values[row[0]])]
+    data: list[Figure] = []
+    layout: Figure = {
+        "height": 150 * len(shown) + 60,
+        "bargap": 0.8 if len(climbs) < FEW_CLIMBS else 0.4,
+        "shapes": [],
+        "annotations": [],
+        "xaxis": {"title": {"text": "climb"}, "type": "category", "anchor": f"y{len(shown) + 1}"},
+    }
+    for place, (name, title, unit, colour) in enumerate(shown):
+        top = 1 - (place + 0.16) / len(shown)
+        layout[f"yaxis{place + 2}"] = {
+            "domain": [max(1 - (place + 0.97) / len(shown), 0.0), top],
+            "anchor": "x",
+            "nticks": 4,
+            "fixedrange": True,
+        }
+        layout["annotations"].append(
+            {
+                "text": f"<b>{title}</b>, {unit}",
+                "xref": "paper",
+                "yref": "paper",
+                "x": 0,
+                "y": top,
+                "xanchor": "left",
+                "yanchor": "bottom",
+                "showarrow": False,
+            }
+        )
+        data.append(_bars(values[name], unit, colour, f"y{place + 2}"))
+        if name == "grade":
+            data[-1]["error_y"] = _grade_spread(climbs)
+        if name == "current":
+            _rating_line(layout, setup.bms.discharge_rating_a, f"y{place + 2}")
+    return {"data": data, "layout": layout}
+
+
+def _bars(values: Sequence[float | None], unit: str, colour: str, axis: str) -> Figure:
+    return {
+        "type": "bar",
+        "name": "",
+        "x": [str(place + 1) for place in range(len(values))],
+        "y": [None if value is None else round(value, 3) for value in values],
+        "yaxis": axis,
+        "marker": {"color": colour},
+        "hovertemplate": f"climb %{{x}}: %{{y:.1f}} {unit}<extra></extra>",
+    }
+
+
+def _grade_spread(climbs: Sequence[Climb]) -> Figure:
+    above = [(one.grade_pct.high or one.grade_pct.value) - one.grade_pct.value for one in climbs]
+    below = [one.grade_pct.value - (one.grade_pct.low or one.grade_pct.value) for one in climbs]
+    return {
+        "type": "data",
+        "symmetric": False,
+        "array": [round(max(one, 0.0), 3) for one in above],
+        "arrayminus": [round(max(one, 0.0), 3) for one in below],
+        "color": "@ink",
+        "thickness": 1,
+        "width": 3,
+    }
+
+
+def _rating_line(layout: Figure, rating: float | None, axis: str) -> None:
+    if rating is None:
+        return
+    layout["shapes"].append(
+        {
+            "type": "line",
+            "xref": "paper",
+            "yref": axis,
+            "x0": 0,
+            "x1": 1,
+            "y0": rating,
+            "y1": rating,
+            "line": {"color": "@act", "width": 1, "dash": "dash"},
+        }
+    )
+    layout["annotations"].append(
+        {
+            "text": f"BMS rating {rating:g} A",
+            "xref": "paper",
+            "yref": axis,
+            "x": 1,
+            "y": rating,
+            "xanchor": "right",
+            "yanchor": "bottom",
+            "showarrow": False,
+            "small": True,
+            "font": {"color": "@act"},
+        }
+    )

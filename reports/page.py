@@ -20,7 +20,10 @@ from reports.ride_view import ride_view
 from reports.sentences import SEVERITY, SEVERITY_MEANING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from analyzer.ageing import AgeingResult
+    from analyzer.limits_merge import LimitsResult
     from analyzer.ride_analysis import RideResult
     from analyzer.setup_finding import SetupCheck
     from importers.setup_types import Setup
@@ -65,6 +68,20 @@ def ageing_page(result: AgeingResult, shelf: Shelf | None = None) -> str:
 
     view = ageing_page_view(result)
     return render("ageing.html.j2", view=view, figures=view.figures, shelf=shelf)
+
+
+def limits_page(
+    result: LimitsResult,
+    rides: Sequence[tuple[str, RideResult]] = (),
+    shelf: Shelf | None = None,
+) -> str:
+    """Limits over one ride or many, as a page; with the rides' own results also their climbs'
+    profiles."""
+    from reports.limits_page_view import limits_page_view
+
+    view = limits_page_view(result, rides)
+    figures = {"climbs-plot": view.figure, **{one.id: one.figure for one in view.profiles}}
+    return render("limits.html.j2", view=view, figures=figures, shelf=shelf)
 
 
 def render(

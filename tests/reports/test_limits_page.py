@@ -1,0 +1,56 @@
+"""The limits page: hardest first, climbs numbered as in the plot, the next ride told."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from made.ride_results import made_result
+
+from analyzer.limits_merge import merge_limits
+from reports.page import MOST_BYTES, limits_page
+
+
+@pytest.fixture(scope="module")
+def rides():
+    full = made_result()
+    mild = replace(full, limits=tuple(replace(one, seen=1.0) for one in full.limits), events=())
+    return [("first <ride>", mild), ("second ride", full)]
+
+
+def test_exceeded_limits_stand_first_with_the_ride_they_were_seen_on(rides):
+    page = limits_page(merge_limits(rides), rides)
+    body = page[page.index('id="limits"') :]
+    assert body.index("Exceeded") < body.index("Not reached") < body.index("Not tried")
+    assert "second ride; exercised on" in body
+    assert "first &lt;ride&gt;" in page
+    assert "<ride>" not in page
+
+
+def test_the_next_ride_is_told(rides):
+    result = merge_limits(rides)
+    page = limits_page(result)
+    assert result.next_ride
+    for text in result.next_ride:
+        assert text.split(":")[0].split("=")[0].split("'")[0][:40] in page.replace("\u00a0", " ")
+
+
+def test_climbs_are_drawn_as_numbered_and_profiles_need_the_rides(rides):
+    page = limits_page(merge_limits(rides), rides)
+    start = page.index('id="figures">') + len('id="figures">')
+    figures = json.loads(page[start : page.index("</script>", start)])
+    bars = {one["hovertemplate"].split()[-1]: one["y"] for one in figures["climbs-plot"]["data"]}
+    assert bars["A<extra></extra>"] == [53.6, 53.6]
+    assert bars["V<extra></extra>"] == [7.6, 7.6]
+    assert {"ride-1-climb-1", "ride-2-climb-1"} < set(figures)
+    assert "ride-1-climb-1" not in limits_page(merge_limits(rides))
+    assert len(page.encode()) < MOST_BYTES
+
+
+def test_few_climbs_carry_no_statement_on_the_worst(rides):
+    page = limits_page(merge_limits(rides))
+    assert "2 climbs are too few to say what the worst to come may be." in page
+
+
+def test_without_climbs_the_page_stands():
+    full = replace(made_result(("motor",)), climbs=())
+    assert "No climb of 10 m or more" in limits_page(merge_limits([("one", full)]))

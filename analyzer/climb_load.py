@@ -9,11 +9,11 @@ import numpy as np
 
 from analyzer.quantities import (
     Floats,
+    WindowMeans,
     drive_channel,
     drives_current_a,
     pack_current_a,
     pack_voltage_v,
-    window_mean,
 )
 from importers.ride import Ride
 from importers.setup_types import Drive, Setup
@@ -53,36 +53,45 @@ class StretchLoad:
 def ride_load(ride: Ride, setup: Setup, rest_voltage_v: Floats | None = None) -> RideLoad:
     """The series that stretches are judged by; `rest_voltage_v` (n values) lets voltage limits
     be measured as the way used from rest to the limit."""
+    means = _Means(ride)
     current = pack_current_a(ride, setup)
     voltage = pack_voltage_v(ride, setup)
     together = drives_current_a(ride, setup)
     limits = [
-        *_shared_limits(ride, setup, None if current is None else current.values),
-        *_drive_limits(ride, setup),
+        *_shared_limits(setup, None if current is None else means.of(current.values)),
+        *_drive_limits(ride, setup, means),
     ]
     if voltage is not None:
-        limits.extend(_voltage_limits(ride, setup, voltage.values, rest_voltage_v))
+        limits.extend(_voltage_limits(setup, means.of(voltage.values), rest_voltage_v))
     if current is None and together is not None:
         current = together
     return RideLoad(
-        None if current is None else _mean(current.values, ride),
-        None if voltage is None else _mean(voltage.values, ride),
+        None if current is None else means.of(current.values),
+        None if voltage is None else means.of(voltage.values),
         tuple(limits),
         tuple((d, drive_channel(ride, d, "motor_temp_c")) for d in setup.drive_names),
     )
 
 
-def _mean(values: Floats, ride: Ride) -> Floats:
-    means = window_mean(values, ride, WINDOW_S)
-    return means if bool(np.isfinite(means).any()) else values
+class _Means:
+    """One second means of the ride's series, each worked out once."""
+
+    def __init__(self, ride: Ride) -> None:
+        self._window = WindowMeans(ride, WINDOW_S)
+        self._known: dict[int, tuple[Floats, Floats]] = {}
+
+    def of(self, values: Floats) -> Floats:
+        """The means, or the values themselves where no second is whole."""
+        if id(values) not in self._known:
+            means = self._window.of(values)
+            whole = means if bool(np.isfinite(means).any()) else values
+            self._known[id(values)] = (values, whole)
+        return self._known[id(values)][1]
 
 
-def _shared_limits(
-    ride: Ride, setup: Setup, current: Floats | None
-) -> Iterator[tuple[str, float, Floats]]:
-    if current is None:
+def _shared_limits(setup: Setup, mean: Floats | None) -> Iterator[tuple[str, float, Floats]]:
+    if mean is None:
         return
-    mean = _mean(current, ride)
     for part in ("discharge_rating_a", "discharge_peak_a"):
         for table, values in (("bms", setup.bms), ("pack", setup.pack)):
             limit = getattr(values, part)
@@ -103,17 +112,21 @@ def _shared_limits(
             yield f"wiring.{part}", limit, np.abs(mean) / limit
 
 
-def _drive_limits(ride: Ride, setup: Setup) -> Iterator[tuple[str, float, Floats]]:
+def _drive_limits(ride: Ride, setup: Setup, means: _Means) -> Iterator[tuple[str, float, Floats]]:
     for drive in setup.drives:
+        series = {
+            name: drive_channel(ride, drive.name, name)
+            for name in ("battery_current_a", "phase_current_a")
+        }
         for part, channel, sign in (
             ("battery_drive_a", "battery_current_a", 1.0),
             ("battery_brake_a", "battery_current_a", -1.0),
             ("phase_drive_a", "phase_current_a", 1.0),
             ("phase_brake_a", "phase_current_a", -1.0),
         ):
-            limit, values = getattr(drive, part), drive_channel(ride, drive.name, channel)
+            limit, values = getattr(drive, part), series[channel]
             if limit and values is not None:
-                yield f"drives.{drive.name}.{part}", limit, sign * _mean(values, ride) / limit
+                yield f"drives.{drive.name}.{part}", limit, sign * means.of(values) / limit
         yield from _heat_limits(ride, drive)
 
 
@@ -133,9 +146,8 @@ def _heat_limits(ride: Ride, drive: Drive) -> Iterator[tuple[str, float, Floats]
 
 
 def _voltage_limits(
-    ride: Ride, setup: Setup, voltage: Floats, rest: Floats | None
+    setup: Setup, mean: Floats, rest: Floats | None
 ) -> Iterator[tuple[str, float, Floats]]:
-    mean = _mean(voltage, ride)
     start = np.full(mean.size, setup.full_v) if rest is None else rest
     near = 0.1 * setup.pack.series  # within this of rest the contract gives volts, not per cent
     for drive in setup.drives:

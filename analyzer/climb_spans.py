@@ -10,8 +10,8 @@ MIN_GAIN_M = 10.0
 MAX_DIP_M = 2.0
 MIN_GRADE_PCT = 2.0
 """What makes a climb: gain, deepest dip on the way, mean grade. The contract's."""
-EDGE_GRADE_PCT = 1.0
-"""Flatter than this at its ends does not belong to it [%]. Our choice: half the least grade."""
+EDGE_GRADE_PCT = 1.6
+"""Flatter than this at its ends does not belong to it [%]. Our choice: just under the least."""
 
 
 def climb_spans(distance_m: Floats, height_m: Floats) -> list[tuple[float, float]]:

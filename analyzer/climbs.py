@@ -11,12 +11,20 @@ from analyzer.climb_spans import climb_spans
 from analyzer.estimate import Estimate, Note
 from analyzer.pack_state import PackFit
 from analyzer.quantities import Floats
-from analyzer.road import Road, roads_from_height
-from analyzer.way import find_ways, great_circle_m, rows_between
+from analyzer.road import Road, find_roads
+from analyzer.way import great_circle_m, rows_between
 from analyzer.words import Governor, GradeSource
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+NO_ROAD = (
+    "Where the road rose is not known: that needs speed and height, or speed, the drives' power "
+    "and the mass."
+)
+ESTIMATED = (
+    "No height in the logs: grades are estimated from the power the drives took, the speed and the "
+    "mass in the setup; an error of the mass or of the wind goes into them."
+)
 NAMED_WITHIN_M = 150.0
 """A climb belongs to a named hill when it passes this near to its position [m]. Our choice."""
 
@@ -56,23 +64,23 @@ def find_climbs(
     *,
     governed: object | None = None,
     pack_fit: PackFit | None = None,
+    roads: tuple[Road, ...] | None = None,
 ) -> tuple[tuple[Climb, ...], tuple[Note, ...]]:
     """Where did the road rise by 10 m or more, and what did that ask of the build? In the order
     ridden, with notes on what could not be told."""
-    ways = find_ways(ride, setup)
-    if not ways:
-        return (), (Note("climbs", "No speed and no positions: where the road rose is not known."),)
-    roads = roads_from_height(ride, ways)
-    if not roads:
-        return (), (Note("climbs", "No height in the logs."),)
+    found = find_roads(ride, setup) if roads is None else roads
+    if not found:
+        return (), (Note("climbs", NO_ROAD),)
     load = ride_load(ride, setup, None if pack_fit is None else pack_fit.rest_voltage_v)
-    spans = [(road, a, b) for road in roads for a, b in _spans(road)]
+    spans = [(road, a, b) for road in found for a, b in _spans(road)]
     rows = [rows_between(road.way, ride, a, b) for road, a, b in spans]
     next_start = [float(ride.time_s[first]) for first, _ in rows[1:]] + [np.inf] * bool(rows)
     climbs = tuple(
         _climb(ride, setup, load, road, (a, b), ends, until)
         for (road, a, b), ends, until in zip(spans, rows, next_start, strict=True)
     )
+    if all(road.source is GradeSource.ESTIMATED for road in found):
+        return climbs, (Note("climbs", ESTIMATED),)
     return climbs, ()
 
 

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from analyzer.estimate import Estimate
-from analyzer.height_profile import HeightProfile, smooth_height
+from analyzer.height_fit import POOR_FIT, HeightFit, Readings, fit_height
+from analyzer.height_profile import HeightProfile
+from analyzer.lean_fit import fit_lean
+from analyzer.power_balance import PowerBalance, power_balance
 from analyzer.quantities import Floats
-from analyzer.way import Way, stands
+from analyzer.way import Way, find_ways, stands
 from analyzer.words import GradeSource
 from importers.ride import Ride
+from importers.setup_types import Setup
 
 FROZEN_S = 8.0
 """A height that does not move at all for this long while the vehicle does is no reading [s].
@@ -31,6 +35,11 @@ class Road:
     way: Way
     profile: HeightProfile
     source: GradeSource
+    balance: PowerBalance | None = None
+    """The energies it was fitted with; None where power, speed or mass is not known."""
+    parameters: Floats = field(default_factory=lambda: np.zeros(0))
+    covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """The balance's parameters after the fit, in the order of `balance.names`."""
 
     def grade(self, from_m: float, to_m: float) -> Estimate:
         """Mean grade between two places [%] with its interval."""
@@ -43,7 +52,7 @@ class Road:
         return Estimate(value, value - half, value + half)
 
 
-def height_readings(ride: Ride, way: Way) -> tuple[Floats, Floats, Floats] | None:
+def height_readings(ride: Ride, way: Way) -> Readings | None:
     """The way's height readings, thinned to the rate at which they are independent: places
     (rising or equal), heights, and what each is worth. None without a usable height channel."""
     altitude = ride.get("altitude_m")
@@ -62,7 +71,8 @@ def height_readings(ride: Ride, way: Way) -> tuple[Floats, Floats, Floats] | Non
     place = np.bincount(index, way.distance_m[good]) / count
     height = np.bincount(index, values[good]) / count
     still = np.bincount(index, stands(way)[good].astype(np.float64)) / count > 0.5
-    return place, height, _worth(still)
+    moment = np.bincount(index, time_s[good]) / count
+    return Readings(place, height, _worth(still), moment)
 
 
 def _worth(still: np.ndarray) -> Floats:
@@ -93,14 +103,39 @@ def _frozen(values: Floats, time_s: Floats, way: Way) -> np.ndarray:
     return out
 
 
-def roads_from_height(ride: Ride, ways: tuple[Way, ...]) -> tuple[Road, ...]:
-    """Height profiles of the ways that have enough height readings."""
+def find_roads(ride: Ride, setup: Setup, ways: tuple[Way, ...] | None = None) -> tuple[Road, ...]:
+    """The ride's road, way by way: from height readings sharpened by the power balance where both
+    are known, from either alone where not. Ways that tell nothing are left out."""
     roads = []
-    for way in ways:
-        readings = height_readings(ride, way)
-        if readings is None:
-            continue
-        profile = smooth_height(*readings)
-        if profile is not None:
-            roads.append(Road(way, profile, GradeSource.ALTITUDE))
+    for way in find_ways(ride, setup) if ways is None else ways:
+        road = _road(ride, setup, way)
+        if road is not None:
+            roads.append(road)
     return tuple(roads)
+
+
+def _road(ride: Ride, setup: Setup, way: Way) -> Road | None:
+    readings = height_readings(ride, way)
+    balance = power_balance(ride, setup, way)
+    lean = None if balance is None else balance.lean(way.length_m)
+    if readings is not None:
+        both = None if lean is None else fit_height(readings, way.length_m, lean)
+        best: HeightFit | None = both
+        if both is None or both.misfit > POOR_FIT:
+            plain = fit_height(readings, way.length_m)
+            if plain is not None and (both is None or plain.score < both.score):
+                best = plain
+        if best is not None:
+            trusted = best is both
+            return Road(
+                way,
+                best.profile,
+                GradeSource.ALTITUDE,
+                balance if trusted else None,
+                best.parameters,
+                best.covariance,
+            )
+    if lean is None:
+        return None
+    profile, theta, covariance = fit_lean(lean, way.length_m)
+    return Road(way, profile, GradeSource.ESTIMATED, balance, theta, covariance)

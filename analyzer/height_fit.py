@@ -1,0 +1,302 @@
+"""What height did the road have, from noisy readings and, where known, the power balance?
+
+A reading is the road's height plus scatter plus an error that wanders over a minute or so, as
+satellite heights do. The road's height is what the power balance says (a few parameters) plus a
+wander of its own, a random walk; without a power balance the road's *slope* is the random walk.
+How strongly road and error wander is chosen so that the readings are most probable, so a flat
+ride with 3 m of scatter comes out flat and a sharp little hill stays a hill. Sources: Whittaker
+1923, Proc. Edinburgh Math. Soc. 41, 63 (the smoother); Rasmussen & Williams 2006, sections 2.7
+and 5.4 (parameters with a prior; choice by marginal likelihood).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analyzer.height_profile import HeightProfile, cell_of, cells_for
+from analyzer.quantities import Floats
+
+NOISE_FLOOR_M = 0.05
+"""No height channel is better than this [m]. Our choice."""
+OUTLIER_SDS = 4.0
+"""A reading this many scatters off the road is left out. Our choice."""
+OUTLIER_FLOOR_M = 0.3
+"""... where the scatter is at least this [m]. Our choice."""
+ERROR_FORGETS_S = 60.0
+"""Time over which the wandering error of a height channel forgets itself [s]. GPS errors wander
+over minutes (references to the GPS SPS standard, 2020); our choice within that."""
+ERROR_SDS_M = (0.05, 0.4, 1.2, 2.5, 5.0)
+"""Tried sizes of that error [m]: a barometer to a GPS among houses."""
+ROAD_GRADE_ERRORS = (0.003, 0.006, 0.012, 0.025)
+"""Tried errors of the power balance's grade over 100 m [1]."""
+USUAL_GRADE_ERROR, GRADE_ERROR_FACTOR = 0.006, 2.0
+"""What that error usually is, and by what factor it may differ (one sd of its log). Our choice,
+checked by benchmarks/tables/hills_truth.py."""
+SLOPE_STEPS = (0.0003, 0.001, 0.003, 0.006, 0.012, 0.025)
+"""Tried changes of slope over 10 m [1] where there is no power balance."""
+POOR_FIT = 2.0
+"""Readings this many times further off than their scatter (in squares) throw doubt on the power
+balance: the readings alone are tried, too. Our choice."""
+MIN_READINGS = 8
+MIN_WAY_M = 30.0
+"""Fewer readings or less way tell no profile. Our choice."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lean:
+    """Heights by the power balance: linear in k parameters with what is known of them before."""
+
+    per_parameter: Floats
+    """(m, k) at the profile's places; only differences along the way count."""
+    expected: Floats
+    """k values before the ride."""
+    precision: Floats
+    """k inverse variances before the ride."""
+    sure: Floats
+    """(m - 1): the part of each cell on which the balance can be trusted, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeightFit:
+    """A fitted profile, its likelihood for comparing models, and the fitted parameters."""
+
+    profile: HeightProfile
+    score: float
+    """Minus twice the log likelihood; lower is more probable."""
+    parameters: Floats
+    covariance: Floats
+    misfit: float
+    """Mean square of reading less road and wandering error, in scatters squared."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Readings:
+    """n height readings along one way."""
+
+    distance_m: Floats
+    """Rising or equal."""
+    height_m: Floats
+    weight: Floats
+    """What each is worth; 0 leaves it out."""
+    time_s: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Data:
+    """The readings as normal equations over road and error, two unknowns a cell."""
+
+    bands: Floats
+    moment: Floats
+    total: float
+    count: float
+    sd: float
+    keeps: Floats
+    """(m - 1): how much of the wandering error is left after each cell."""
+
+
+def fit_height(readings: Readings, length_m: float, lean: Lean | None = None) -> HeightFit | None:
+    """The road's height along `length_m` of way; None with too few readings or too little way."""
+    good = np.isfinite(readings.height_m) & (readings.weight > 0)
+    if good.sum() < MIN_READINGS or np.ptp(readings.distance_m[good]) < MIN_WAY_M:
+        return None
+    one = Readings(
+        readings.distance_m[good], readings.height_m[good], readings.weight[good].copy(),
+        readings.time_s[good],
+    )  # fmt: skip
+    fit = None
+    for _ in range(2):
+        fit = _most_probable(one, length_m, lean)
+        off = one.height_m - fit.profile.height_at(one.distance_m)
+        off = np.abs(off - _running_middle(off))
+        limit = OUTLIER_SDS * max(1.4826 * float(np.median(off)), OUTLIER_FLOOR_M)
+        out = (off > limit) & (one.weight > 0)
+        if not bool(out.any()) or out.mean() > 0.3:
+            break
+        one.weight[out] = 0.0
+    return fit
+
+
+def _running_middle(values: Floats, half: int = 7) -> Floats:
+    """Median of each reading's neighbours: what wanders is not an outlier."""
+    if values.size < 2 * half + 1:
+        return np.full(values.size, float(np.median(values)))
+    padded = np.pad(values, half, mode="edge")
+    return np.asarray(
+        np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1)
+    )
+
+
+def _scatter_m(readings: Readings) -> float:
+    """The readings' own scatter, from their second differences: neither road nor a wandering
+    error moves much within three readings."""
+    known = readings.height_m[readings.weight >= 1.0]
+    if known.size < 10:
+        known = readings.height_m
+    bent = np.abs(np.diff(known, 2))
+    steps = np.abs(np.diff(known))
+    steps = steps[steps > 1e-6]
+    coarse = float(np.quantile(steps, 0.05)) / np.sqrt(12.0) if steps.size else 0.0
+    spread = 1.4826 * float(np.median(bent)) / np.sqrt(6.0)
+    return float(max(spread, coarse, NOISE_FLOOR_M))
+
+
+def _interleave(m: int, road: Floats, error: Floats) -> Floats:
+    """Upper bands (5, 2m) of two banded matrices over unknowns taken by turns."""
+    bands = np.zeros((5, 2 * m))
+    for k in range(3):  # k off the diagonal there is 2k off it here
+        bands[4 - 2 * k, 0::2] = road[2 - k]
+        bands[4 - 2 * k, 1::2] = error[2 - k]
+    return bands
+
+
+def _data(readings: Readings, cell_m: float, m: int, sd: float) -> tuple[_Data, float]:
+    cell, part = cell_of(readings.distance_m, cell_m, m)
+    worth = readings.weight / sd**2
+    level = float(np.average(readings.height_m, weights=readings.weight))
+    above = readings.height_m - level
+    own = np.zeros((3, m))
+    own[2] = np.bincount(cell, worth * (1 - part) ** 2, m)
+    own[2] += np.bincount(cell + 1, worth * part**2, m)
+    own[1] = np.bincount(cell + 1, worth * part * (1 - part), m)
+    bands = _interleave(m, own, own)
+    bands[3, 1::2] = own[2]  # road and error of one cell
+    bands[3, 2::2] = own[1, 1:]  # error of one, road of the next
+    bands[1, 3::2] = own[1, 1:]  # road of one, error of the next
+    pull = np.bincount(cell, worth * above * (1 - part), m)
+    pull += np.bincount(cell + 1, worth * above * part, m)
+    known = readings.weight > 0
+    grid = np.arange(m) * cell_m
+    place = readings.distance_m[known] + np.arange(int(known.sum())) * 1e-7
+    passed = np.interp(grid, place, readings.time_s[known])
+    keeps = np.exp(-np.clip(np.diff(passed), 0.02, None) / ERROR_FORGETS_S)
+    total = float(np.sum(worth * above**2))
+    return _Data(bands, np.repeat(pull, 2), total, float(known.sum()), sd, keeps), level
+
+
+def _road_bands(m: int, order: int, weight: Floats) -> Floats:
+    """Upper bands (3, m) of D'WD for differences of first or second order of m heights."""
+    bands = np.zeros((3, m))
+    taps = (-1.0, 1.0) if order == 1 else (1.0, -2.0, 1.0)
+    count = m - order
+    for i, a in enumerate(taps):
+        for j in range(i, len(taps)):
+            bands[2 - (j - i), j : j + count] += a * taps[j] * weight
+    return bands
+
+
+def _error_bands(keeps: Floats) -> tuple[Floats, float]:
+    """Upper bands of the inverse covariance of a unit error that forgets itself, and the log
+    determinant of that inverse."""
+    fresh = 1.0 - keeps**2
+    bands = np.zeros((3, keeps.size + 1))
+    bands[2, 0] = 1.0
+    bands[2, 1:] += 1.0 / fresh
+    bands[2, :-1] += keeps**2 / fresh
+    bands[1, 1:] = -keeps / fresh
+    return bands, -float(np.log(fresh).sum())
+
+
+def _most_probable(readings: Readings, length_m: float, lean: Lean | None) -> HeightFit:
+    cell_m, m = cells_for(length_m)
+    data, level = _data(readings, cell_m, m, _scatter_m(readings))
+    order = 2 if lean is None else 1
+    road = _road_bands(m, order, np.ones(m - 2) if lean is None else lean.sure)
+    error, error_log = _error_bands(data.keeps)
+    if lean is None:
+        steps = [(one**2 * cell_m**2 * (cell_m / 10.0), 0.0) for one in SLOPE_STEPS]
+    else:
+        steps = [
+            (
+                one**2 * 100.0 * cell_m,
+                (np.log(one / USUAL_GRADE_ERROR) / np.log(GRADE_ERROR_FACTOR)) ** 2,
+            )
+            for one in ROAD_GRADE_ERRORS
+        ]
+
+    def tried(step: int, error_sd: float) -> HeightFit:
+        walk, doubt = steps[step]
+        prior = _interleave(m, road / walk, error / error_sd**2)
+        prior[4] += 1e-8
+        free = (m - order) * float(np.log(walk)) + 2 * m * float(np.log(error_sd))
+        return _solve(data, prior, free - error_log + doubt, lean, cell_m)
+
+    best = _search(tried, len(steps))
+    p = best.profile
+    lifted = HeightProfile(cell_m, p.height_m + level, p.noise_m, p.bands, p.lean, p.lean_cov, 0.0)
+    return HeightFit(lifted, best.score, best.parameters, best.covariance, best.misfit)
+
+
+def _search(tried: Callable[[int, float], HeightFit], steps: int) -> HeightFit:
+    """The most probable choice, looking along one axis at a time, twice: a third of the work of
+    trying every pair, and the two hardly trade against each other."""
+    found: dict[tuple[int, int], HeightFit] = {}
+
+    def at(step: int, size: int) -> float:
+        if (step, size) not in found:
+            found[step, size] = tried(step, ERROR_SDS_M[size])
+        return found[step, size].score
+
+    step, size = steps // 2, 0
+    for _ in range(2):
+        size = min(range(len(ERROR_SDS_M)), key=lambda one: at(step, one))
+        step = min(range(steps), key=lambda one: at(one, size))
+    return found[step, size]
+
+
+def _unusual(grade_error: float) -> float:
+    """What this error of the power balance costs in minus twice the log of its prior."""
+    away = np.log(grade_error / USUAL_GRADE_ERROR) / np.log(GRADE_ERROR_FACTOR)
+    return float(away**2)
+
+
+def _both(data: _Data, columns: Floats) -> Floats:
+    """The readings' normal matrix times (road, no error) columns: (2m, k)."""
+    m = columns.shape[0]
+    spread = np.zeros((2 * m, columns.shape[1]))
+    spread[0::2] = columns
+    out = data.bands[4][:, None] * spread
+    for k in range(1, 4):
+        out[k:] += data.bands[4 - k][k:, None] * spread[:-k]
+        out[:-k] += data.bands[4 - k][k:, None] * spread[k:]
+    return np.asarray(out, np.float64)
+
+
+def _solve(
+    data: _Data, prior: NDArray[np.float64], free: float, lean: Lean | None, cell_m: float
+) -> HeightFit:
+    """One choice of wanders: road, error and parameters together, by eliminating the first two."""
+    from scipy.linalg import cho_solve_banded, cholesky_banded
+
+    bands = data.bands + prior
+    factor = cholesky_banded(bands, check_finite=False)
+    log_det = 2 * float(np.log(factor[-1]).sum())
+    found = cho_solve_banded((factor, False), data.moment, check_finite=False)
+    total = data.total - float(data.moment @ found)
+    noise = data.count * 2 * float(np.log(data.sd))
+    m = data.moment.size // 2
+    if lean is None:
+        profile = HeightProfile(
+            cell_m, found[0::2], data.sd, bands, np.zeros((m, 0)), np.zeros((0, 0))
+        )
+        empty = np.zeros(0)
+        score = total + log_det + free + noise
+        return HeightFit(profile, score, empty, np.zeros((0, 0)), total / data.count)
+    seen = _both(data, lean.per_parameter)
+    shadow = cho_solve_banded((factor, False), seen, check_finite=False)
+    schur = lean.per_parameter.T @ seen[0::2] - seen.T @ shadow + np.diag(lean.precision)
+    right = lean.per_parameter.T @ data.moment[0::2] - seen.T @ found
+    right = right + lean.precision * lean.expected
+    theta: Floats = np.asarray(np.linalg.solve(schur, right), np.float64)
+    total += float(lean.precision @ lean.expected**2) - float(right @ theta)
+    log_det += float(np.linalg.slogdet(schur)[1]) - float(np.log(lean.precision).sum())
+    height = lean.per_parameter @ theta + (found - shadow @ theta)[0::2]
+    covariance = np.asarray(np.linalg.inv(schur), np.float64)
+    profile = HeightProfile(
+        cell_m, height, data.sd, bands, lean.per_parameter - shadow[0::2], covariance
+    )
+    score = total + log_det + free + noise
+    return HeightFit(profile, score, theta, covariance, total / data.count)

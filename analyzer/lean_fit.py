@@ -1,0 +1,61 @@
+"""What do energy and speed alone say of the road, where no height was logged?
+
+The unknown grade is taken to wander about level: what goes up comes down. A grade that keeps
+changing fast with speed or current is not a road, so those terms tell their own parameters.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.height_fit import Lean
+from analyzer.height_profile import HeightProfile, cells_for
+from analyzer.power_balance import MASS_SD
+from analyzer.quantities import Floats
+
+GRADE_SD = 0.035
+"""Spread of the roads' grade about level [1]. Our choice: hilly country."""
+GRADE_LENGTH_M = 150.0
+"""Distance over which a road's grade forgets itself [m]. Our choice."""
+UNEXPLAINED_GRADE = 0.006
+"""Grade error over 100 m that no parameter explains: wind, surface, filters [1]. Our choice,
+checked by benchmarks/tables/hills_truth.py."""
+SEEN_CELL_M = 5.0
+"""Cells the vehicle moved less than this in under power tell nothing [m]."""
+
+
+def fit_lean(lean: Lean, length_m: float) -> tuple[HeightProfile, Floats, Floats]:
+    """The profile by energy alone, its parameters and their covariance."""
+    cell_m, _ = cells_for(length_m)
+    slope = np.diff(lean.per_parameter, axis=0) / cell_m
+    good = lean.sure > 0.5
+    phi = float(np.exp(-cell_m / GRADE_LENGTH_M))
+    step_sd = GRADE_SD * np.sqrt(1.0 - phi**2)
+    noise = UNEXPLAINED_GRADE * np.sqrt(100.0 / cell_m)
+    pair = good[1:] & good[:-1]
+    rows = (slope[1:] - phi * slope[:-1])[pair]
+    spread = np.sqrt(step_sd**2 + noise**2 * (1 + phi**2))
+    limit = 0.5
+    calm = np.abs(rows @ lean.expected) < limit  # a cell entered at a crawl says anything
+    rows = rows[calm] / spread
+    precision = rows.T @ rows + np.diag(lean.precision)
+    theta = np.linalg.solve(precision, lean.precision * lean.expected)
+    covariance = np.linalg.inv(precision)
+    grade = _filled(slope @ theta, good)
+    answer = np.column_stack([_filled(slope[:, k], good) for k in range(slope.shape[1])])
+    height = np.concatenate([[0.0], np.cumsum(grade * cell_m)])
+    per = np.vstack([np.zeros(answer.shape[1]), np.cumsum(answer * cell_m, axis=0)])
+    # the mass stands in every term but the weight: an error of it scales what was spent
+    per = np.column_stack([per, height])
+    wide = np.zeros((per.shape[1], per.shape[1]))
+    wide[:-1, :-1] = covariance
+    wide[-1, -1] = MASS_SD**2
+    walk = UNEXPLAINED_GRADE**2 * 100.0
+    return HeightProfile(cell_m, height, None, None, per, wide, walk), theta, covariance
+
+
+def _filled(values: Floats, good: np.ndarray) -> Floats:
+    if good.all() or not good.any():
+        return values
+    at = np.arange(values.size)
+    return np.asarray(np.interp(at, at[good], values[good]), np.float64)

@@ -1,0 +1,205 @@
+"""How hard do this vehicle's tyres, the air and its drives hold it back, as the ride tells?
+
+The parameters of the power balance, fitted with the road's height (`analyzer.height_fit`) or, where
+none was logged, with energy and speed alone (`analyzer.lean_fit`), as least squares held near what
+is known before the ride, all within their physical bounds. A parameter the ride does not tell
+keeps its default, its wide interval and says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer import power_balance as before
+from analyzer.estimate import Estimate, Note
+from analyzer.power_balance import PowerBalance
+from analyzer.quantities import Floats, speed_mps
+from analyzer.road import Road
+from analyzer.road_force import GRAVITY_MPS2
+from importers.ride import Ride
+from importers.setup_types import Setup
+
+TOLD_BELOW = 0.5
+"""A parameter is told by the ride when its spread after it is below this part of the spread
+before. Our choice."""
+Z_95 = 1.959964
+ROLLING_BAND = (0.002, 0.08)
+DRAG_BAND_M2 = (0.1, 2.5)
+EFFICIENCY_BAND = (0.5, 1.0)
+COPPER_BAND = (0.0, 0.6)
+RETURN_BAND = (1.0, 2.0)
+"""What is physically possible. Sources: references as for the defaults; the rest our choice."""
+DRIVE_DRAG_N, DRIVE_DRAG_SD_N = 3.5, 2.0
+"""What one turning, unpowered drive holds back at the wheel (bearings, iron, belt) [N]. Common
+practice, no source: 10 to 30 W at 5 m/s. It looks like rolling and is taken off it."""
+WHEEL_SD = 0.002
+"""A GPS's Doppler speed is right within this in the mean. Source: GPS SPS Performance Standard,
+5th ed. 2020, table 3.8-3 (0.2 m/s, 95 %, per axis and sample)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """One parameter: what it is taken to be, and whether this ride told it."""
+
+    estimate: Estimate
+    fitted: bool
+    source: str
+    """`ride`, `setup`, or the default's source."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoadLoad:
+    """What holds the vehicle back, and what its drives lose."""
+
+    rolling_coefficient: Fitted
+    """Of the tyres, the usual drag of turning drives taken off."""
+    rolling_and_drives: float
+    """The same with the drives' own drag, as the fit has it: what a prediction needs."""
+    drag_area_m2: Fitted
+    efficiency: Fitted
+    """Battery to wheel, copper loss apart."""
+    copper_ohm: Fitted | None
+    """Copper loss per phase current squared, summed over drives [ohm, direct-current sense]; None
+    without phase currents."""
+    copper_share: Fitted
+    """Part of the driving energy lost in copper over this ride [1]."""
+    return_factor: Fitted
+    """Energy taken at the wheel per energy that came back while braking."""
+    wheel_factor: Fitted | None
+    """True speed over the wheel's speed by the setup; None without GPS speed."""
+    covariance: Floats
+    """(6, 6) of efficiency, copper share, return, rolling, drag, turning mass."""
+    mass_kg: float | None
+    notes: tuple[Note, ...]
+
+
+DEFAULT_SOURCES = {
+    "efficiency": "common practice, no source",
+    "copper_share": "common practice, no source",
+    "return": "common practice, no source",
+    "rolling": "Carvill 1993; Stilwell et al. 2023",
+    "drag_m2": "Hoerner 1965; Tengattini 2017",
+    "turning": "common practice, no source",
+}
+_IN_WORDS = {
+    "efficiency": "the drives' efficiency",
+    "copper_share": "the copper loss",
+    "rolling": "the rolling coefficient",
+    "drag_m2": "the drag area",
+}
+
+
+def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad:
+    """What holds this vehicle back: the longest stretch of the ride tells; what it does not tell
+    keeps a stated default with a wide interval."""
+    told = [road for road in roads if road.balance is not None and road.parameters.size]
+    expected, sd = before._before(setup)
+    theta, covariance, balance = expected, np.diag(sd**2), None
+    if told:
+        road = max(told, key=lambda one: one.way.length_m)
+        theta, covariance, balance = road.parameters, road.covariance, road.balance
+    parts = {
+        name: _fitted(setup, name, k, theta, covariance, sd)
+        for k, name in enumerate(
+            ("efficiency", "copper_share", "return", "rolling", "drag_m2", "turning")
+        )
+    }
+    notes = tuple(
+        Note(f"road_load.{name}", f"This ride does not tell {words}; {parts[name].source}.")
+        for name, words in _IN_WORDS.items()
+        if not parts[name].fitted and parts[name].source != "setup"
+    )
+    return RoadLoad(
+        rolling_coefficient=_of_tyres(parts["rolling"], setup, ride),
+        rolling_and_drives=parts["rolling"].estimate.value,
+        drag_area_m2=parts["drag_m2"],
+        efficiency=parts["efficiency"],
+        copper_ohm=_copper_ohm(parts["copper_share"], balance),
+        copper_share=parts["copper_share"],
+        return_factor=parts["return"],
+        wheel_factor=wheel_factor(ride, setup),
+        covariance=covariance,
+        mass_kg=ride.facts.mass_kg or setup.vehicle.mass_kg,
+        notes=notes,
+    )
+
+
+_BANDS = {
+    "efficiency": EFFICIENCY_BAND,
+    "copper_share": COPPER_BAND,
+    "return": RETURN_BAND,
+    "rolling": ROLLING_BAND,
+    "drag_m2": DRAG_BAND_M2,
+    "turning": (1.0, 1.3),
+}
+
+
+def _fitted(
+    setup: Setup, name: str, k: int, theta: Floats, covariance: Floats, sd: Floats
+) -> Fitted:
+    low, high = _BANDS[name]
+    value = float(np.clip(theta[k], low, high))
+    after = float(np.sqrt(max(covariance[k, k], 0.0)))
+    # a mass error scales every force alike: nothing in the ride can tell it
+    half = Z_95 * float(np.hypot(after, before.MASS_SD * value if name in _SCALED else 0.0))
+    estimate = Estimate(value, max(value - half, low), min(value + half, high))
+    given = {
+        "rolling": setup.vehicle.rolling_coefficient,
+        "drag_m2": setup.vehicle.drag_area_m2,
+    }.get(name)
+    fitted = after < TOLD_BELOW * float(sd[k])
+    if fitted:
+        return Fitted(estimate, True, "ride")
+    return Fitted(estimate, False, "setup" if given is not None else DEFAULT_SOURCES[name])
+
+
+def _of_tyres(whole: Fitted, setup: Setup, ride: Ride) -> Fitted:
+    """The rolling of the tyres alone, where the ride told the sum."""
+    mass = ride.facts.mass_kg or setup.vehicle.mass_kg
+    if not whole.fitted or mass is None:
+        return whole
+    weight_n = mass * GRAVITY_MPS2
+    drives = len(setup.drives) * DRIVE_DRAG_N / weight_n
+    more = Z_95 * len(setup.drives) * DRIVE_DRAG_SD_N / weight_n
+    e = whole.estimate
+    half = float(np.hypot(e.half_width, more))
+    value = max(e.value - drives, ROLLING_BAND[0])
+    return Fitted(Estimate(value, max(value - half, ROLLING_BAND[0]), value + half), True, "ride")
+
+
+_SCALED = {"drag_m2", "rolling"}
+
+
+def _copper_ohm(share: Fitted, balance: PowerBalance | None) -> Fitted | None:
+    """From the share of energy to ohms: the balance's column was scaled to the driving energy."""
+    if balance is None or not balance.has_phase:
+        return None
+    scale = balance.energy_scale[0]
+    e = share.estimate
+    low = None if e.low is None else e.low * scale
+    high = None if e.high is None else e.high * scale
+    return Fitted(Estimate(e.value * scale, low, high), share.fitted, share.source)
+
+
+def wheel_factor(ride: Ride, setup: Setup) -> Fitted | None:
+    """By how much is the vehicle faster than its wheels say by the setup's diameter and gear?"""
+    gps = ride.get("gps_speed_mps")
+    speed = speed_mps(ride, setup)
+    if gps is None or speed is None or speed.channels == ("gps_speed_mps",):
+        return None
+    fast = np.isfinite(gps) & np.isfinite(speed.values) & (speed.values > 3.0) & (gps > 2.0)
+    if fast.sum() < 30:
+        return None
+    # the sums weigh fast stretches, where a GPS lag or a bend counts least
+    time = ride.time_s[fast]
+    block = np.floor((time - time[0]) / 20.0).astype(np.intp)
+    by_gps, by_wheel = np.bincount(block, gps[fast]), np.bincount(block, speed.values[fast])
+    ratio = by_gps[by_wheel > 0] / by_wheel[by_wheel > 0]
+    if ratio.size < 5:
+        return None
+    value = float(np.median(ratio))
+    spread = 1.4826 * float(np.median(np.abs(ratio - value))) * 1.2533 / np.sqrt(ratio.size)
+    half = Z_95 * float(np.hypot(spread, WHEEL_SD))
+    return Fitted(Estimate(value, value - half, value + half), True, "ride")

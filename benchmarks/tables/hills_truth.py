@@ -1,0 +1,149 @@
+"""Climbs, grades and road load against simulated rides whose truth is known.
+
+    python benchmarks/tables/hills_truth.py [rides]
+
+Prints, for rides with height (GPS, 1 Hz, 3 m noise) and the same rides without it: climbs found
+and invented, grade error, cover of the 95 % interval; then rolling coefficient and drag area.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+from analyzer.climbs import find_climbs  # noqa: E402
+from analyzer.road import find_roads  # noqa: E402
+from analyzer.road_load import fit_road_load  # noqa: E402
+from simulator.build import example_trike  # noqa: E402
+from simulator.random_builds import cruising_mps, random_build  # noqa: E402
+from simulator.rider import Rider  # noqa: E402
+from simulator.sensors import Sensors  # noqa: E402
+from simulator.simulate import SimRide, simulate  # noqa: E402
+from simulator.terrain import flat, hilly  # noqa: E402
+
+
+def make(seed: int, *, level: bool = False) -> SimRide:
+    """One ride on a road of its own; every third with a random build."""
+    rng = np.random.default_rng(seed)
+    build = example_trike()
+    if seed % 3 == 0:
+        build = random_build(rng)
+    names = [d.name for d in build.drives]
+    sensors = Sensors.usual(rng, names).but(gps_alt_sd_m=3.0)
+    road = (
+        flat(5000, seed=seed)
+        if level
+        else hilly(rng.uniform(4000, 9000), seed=seed, steepest_pct=rng.uniform(5.0, 10.0))
+    )
+    rider = Rider(cruise_mps=min(rng.uniform(5.0, 8.5), cruising_mps(build)))
+    return simulate(
+        build, road, rider, seed=seed, rate_hz=10.0, soc=0.9, temp_c=rng.uniform(8, 28),
+        sensors=sensors, wind_mps=rng.normal(0, 0.7),
+    )  # fmt: skip
+
+
+def match(climbs, true_climbs):
+    """Pairs of a true climb and the found one that shares most of its time."""
+    pairs = []
+    for truth in true_climbs:
+        best, most = None, 0.0
+        for one in climbs:
+            shared = min(one.end_s, truth.end_s) - max(one.start_s, truth.start_s)
+            if shared > most:
+                best, most = one, shared
+        whole = most > 0.5 * (truth.end_s - truth.start_s)
+        pairs.append((truth, best if whole else None))
+    return pairs
+
+
+def true_grade(sim: SimRide, climb) -> float:
+    """The road's mean grade between the found climb's own ends."""
+    s = np.interp([climb.start_s, climb.end_s], sim.t, sim.col["s_m"])
+    z = np.interp(s, sim.road.at_m, sim.road.altitude_m)
+    return 100 * float(z[1] - z[0]) / max(float(s[1] - s[0]), 1e-9)
+
+
+def row(name: str, sims: list[SimRide], with_height: bool) -> None:
+    total = found = invented = 0
+    errors, own, covered = [], [], []
+    for sim in sims:
+        ride = sim.ride
+        if not with_height:
+            gps = ("altitude_m", "latitude_deg", "longitude_deg", "gps_speed_mps", "course_deg")
+            ride = type(ride)(
+                ride.table.drop(columns=[c for c in gps if c in ride.table.columns]),
+                ride.drives, ride.sources, ride.start, ride.facts,
+            )  # fmt: skip
+        climbs, _ = find_climbs(ride, sim.setup)
+        pairs = match(climbs, sim.truth.climbs)
+        total += len(pairs)
+        used = [c for _, c in pairs if c is not None]
+        found += len(used)
+        for c in climbs:
+            if true_grade(sim, c) < 1.0:
+                invented += 1
+        for truth, c in pairs:
+            if c is None:
+                continue
+            errors.append(abs(c.grade_pct.value - truth.grade_pct))
+            mine = true_grade(sim, c)
+            own.append(abs(c.grade_pct.value - mine))
+            covered.append(c.grade_pct.low <= mine <= c.grade_pct.high)
+    print(
+        f"{name:24s} found {found}/{total}  invented {invented}  "
+        f"grade error median {np.median(errors):.2f} (own ends {np.median(own):.2f}, "
+        f"90th {np.quantile(own, 0.9):.2f}) points  covered {100 * np.mean(covered):.1f} %"
+    )
+
+
+def load_rows(sims: list[SimRide]) -> None:
+    errors = {"rolling": [], "drag": []}
+    covered = {"rolling": [], "drag": []}
+    fitted = {"rolling": 0, "drag": 0}
+    for sim in sims:
+        load = fit_road_load(sim.ride, sim.setup, find_roads(sim.ride, sim.setup))
+        for name, one, truth in (
+            ("rolling", load.rolling_coefficient, sim.truth.crr),
+            ("drag", load.drag_area_m2, sim.truth.cda_m2),
+        ):
+            covered[name].append(one.estimate.low <= truth <= one.estimate.high)
+            if one.fitted:
+                fitted[name] += 1
+                errors[name].append(one.estimate.value / truth - 1)
+    for name in errors:
+        e = np.array(errors[name]) * 100
+        print(
+            f"{name:8s} told by {fitted[name]}/{len(sims)} rides: error median "
+            f"{np.median(np.abs(e)) if e.size else float('nan'):.1f} %, bias "
+            f"{np.median(e) if e.size else float('nan'):+.1f} %; interval covers "
+            f"{100 * np.mean(covered[name]):.1f} % of all"
+        )
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
+    sims = [make(seed) for seed in range(1, count + 1)]
+    level = [make(seed, level=True) for seed in range(1001, 1001 + max(count // 4, 4))]
+    row("with height", sims, True)
+    row("without height", sims, False)
+    for name, with_height in (("flat, with height", True), ("flat, without", False)):
+        none = 0
+        for sim in level:
+            ride = sim.ride
+            if not with_height:
+                ride = type(ride)(
+                    ride.table.drop(columns=[c for c in ride.table if c == "altitude_m"]),
+                    ride.drives, ride.sources, ride.start, ride.facts,
+                )  # fmt: skip
+            none += len(find_climbs(ride, sim.setup)[0])
+        print(f"{name:24s} climbs in {len(level)} rides: {none}")
+    load_rows(sims)
+
+
+if __name__ == "__main__":
+    main()

@@ -19,7 +19,7 @@ GUST_HZ = 10.0
 
 
 @njit()
-def _at(table, ds, s):
+def table_at(table, ds, s):
     x = max(s, 0.0) / ds
     i = min(int(x), table.size - 2)
     f = min(x - i, 1.0)
@@ -50,9 +50,9 @@ def run(
         t = step * dt
         slow = min(int(t * GUST_HZ), gust.size - 1)
         if step % every == 0:
-            _record(out[step // every], t, p, b, c, r, drives)
+            record_row(out[step // every], t, p, b, c, r, drives)
         signal, supply_all, ohm_extra = _plant_shared(faults, t)
-        gone = _share_gone(drives)
+        gone = share_gone(drives)
         cycled = rider_step(
             r, dt, t, c.s, c.v, plan, plan_ds, stop_s, stop_wait, gone, twitch[slow]
         )
@@ -68,7 +68,7 @@ def run(
         pack_step(p, curve, amps, dt)
         load_off = abs(r.hand) < 0.02 and c.v < 0.5
         bms_step(b, dt, t, amps, p.cell_min, p.cell_max, p.temp_c, p.ambient_c, load_off, woken)
-        _move(dt, c, r, drives, _at(grade, road_ds, c.s), gust[slow])
+        _move(dt, c, r, drives, table_at(grade, road_ds, c.s), gust[slow])
         home = r.stop_i >= stop_s.size and r.wait_t <= 0.0 and c.v < 0.1 and c.s > far - 14.0
         if c.s > far or home:
             return step // every + 1
@@ -76,7 +76,7 @@ def run(
 
 
 @njit()
-def _share_gone(drives):
+def share_gone(drives):
     gone = 0.0
     for k in range(drives.size):
         faint = drives[k].governor == w.BY_VOLTAGE and drives[k].derate < 0.05
@@ -230,7 +230,7 @@ def _electric(
     """Controllers against the bus; returns the pack's current."""
     n = drives.size
     regen = min(max(-r.hand, 0.0) / max(r.regen_first, 0.01), 1.0)
-    curve_here = _at(bend, road_ds, c.s)
+    curve_here = table_at(bend, road_ds, c.s)
     joined, farad, low, _lone_code = 0.0, 0.0, 0.0, 0.0
     for k in range(n):
         d = drives[k]
@@ -295,7 +295,7 @@ def _move(dt, c, r, drives, grade, gust):
 
 
 @njit()
-def _record(row, t, p, b, c, r, drives):
+def record_row(row, t, p, b, c, r, drives):
     row[0], row[1], row[2], row[3] = t, c.s, c.v, c.acc
     row[4], row[5], row[6], row[7] = p.i_a, p.v_cells, c.bus_v, p.z
     row[8], row[9], row[10] = p.temp_c, p.cell_min, p.cell_max

@@ -65,6 +65,11 @@ def _try(cause: str, rng: np.random.Generator, variant: Variant) -> SimRide | No
     names = [d.name for d in recipe.build.drives]
     sensors = _sensors(rng, names)
     rate = float(rng.choice([10, 20, 20, 25, 50]))
+    if variant == "second":
+        sensors = sensors.but(
+            averages_s=float(rng.choice([0.0, 1.0 / rate, 0.1])),
+            burst=int(rng.choice([1, 1, 2, 3])),
+        )
 
     def ride(planted: tuple[Planted, ...] = ()) -> SimRide:
         return simulate(

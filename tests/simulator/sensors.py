@@ -42,6 +42,10 @@ class Sensors:
     channels: frozenset[str] = ALL
     when_dead: str = "blank"
     """What a drive's columns show while its controller has no supply: blank, zero or freeze."""
+    averages_s: float = 0.0
+    """Currents and voltages are means over this long instead of filtered [s]."""
+    burst: int = 1
+    """Values are renewed every so many rows."""
     braking_in_throttle: bool = True
     """One signed demand column, or two."""
 
@@ -87,7 +91,10 @@ class Sensors:
         return rate_hz
 
 
-def _filtered(x: np.ndarray, tau_s: float, dt: float) -> np.ndarray:
+def _filtered(x: np.ndarray, tau_s: float, dt: float, averages_s: float) -> np.ndarray:
+    if averages_s > 0:
+        rows = max(round(averages_s / dt), 1)
+        return pd.Series(x).rolling(rows, min_periods=1).mean().to_numpy()
     if tau_s <= 0:
         return x
     return pd.Series(x).ewm(alpha=dt / (tau_s + dt), adjust=False).mean().to_numpy()
@@ -103,6 +110,8 @@ def _rng(sim: SimRide, stream: int) -> np.random.Generator:
 
 def pick(sim: SimRide, at_s: np.ndarray, update_hz: float, phase: float = 0.0) -> np.ndarray:
     """Rows of the truth that a logger writing at `at_s` shows of a value updated at `update_hz`."""
+    if sim.sensors.burst > 1:
+        at_s = at_s[np.arange(at_s.size) // sim.sensors.burst * sim.sensors.burst]
     updated = np.floor(at_s * update_hz + phase) / update_hz if update_hz < 1e6 else at_s
     hz = 1.0 / (sim.t[1] - sim.t[0])
     return np.clip(np.round(updated * hz).astype(int), 0, sim.t.size - 1)
@@ -118,19 +127,19 @@ def drive_channels(
     fast, slow = pick(sim, at_s, 1e9), pick(sim, at_s, s.temp_rate_hz)
     n = at_s.size
     out: dict[str, np.ndarray] = {}
-    amps = _filtered(col[f"{name}.i_batt"], s.current_tau_s, dt)[fast]
+    amps = _filtered(col[f"{name}.i_batt"], s.current_tau_s, dt, s.averages_s)[fast]
     amps = amps * s.current_gain.get(name, 1) + s.current_offset_a.get(name, 0)
     out["battery_current_a"] = _rounded(
         amps + rng.normal(0, 1, n) * s.current_noise_a, s.current_step_a
     )
     if "drive_v" in s.channels:
-        volts = _filtered(col[f"{name}.v_bus"], s.voltage_tau_s, dt)[fast]
+        volts = _filtered(col[f"{name}.v_bus"], s.voltage_tau_s, dt, s.averages_s)[fast]
         volts = volts * s.voltage_gain.get(name, 1) + s.voltage_offset_v.get(name, 0)
         out["battery_voltage_v"] = _rounded(
             np.maximum(volts + rng.normal(0, 1, n) * s.voltage_noise_v, 0), s.voltage_step_v
         )
     if "phase" in s.channels:
-        phase = _filtered(col[f"{name}.i_phase"], 0.5 * s.current_tau_s, dt)[fast]
+        phase = _filtered(col[f"{name}.i_phase"], 0.5 * s.current_tau_s, dt, s.averages_s)[fast]
         out["phase_current_a"] = _rounded(
             phase + rng.normal(0, 1, n) * s.phase_noise_a, s.current_step_a
         )
@@ -190,7 +199,7 @@ def bms_channels(sim: SimRide, at_s: np.ndarray) -> dict[str, np.ndarray]:
     _, seen = np.unique(rows, return_inverse=True)
     noise = rng.normal(0, 1, (4, seen.max() + 1))[:, seen]
     exact = s.bms_rate_hz > 1e6
-    amps = _filtered(col["i_pack"], 0 if exact else 0.05, dt)[rows]
+    amps = _filtered(col["i_pack"], 0 if exact else 0.05, dt, s.averages_s)[rows]
     amps = amps * s.current_gain.get("bms", 1) + s.current_offset_a.get("bms", 0)
     volts = col["v_cells"][rows] * s.voltage_gain.get("bms", 1) + s.voltage_offset_v.get("bms", 0)
     out = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
 from functools import cached_property
@@ -59,6 +60,7 @@ class SimRide:
     rate_hz: float
     own_cells: bool
     start: datetime
+    engine: str = "first"
     ambiguous: bool = False
     lost_rows: tuple[tuple[float, float], ...] = ()
     """Stretches (from s, to s) the direct ride has no rows of."""
@@ -86,6 +88,16 @@ class SimRide:
     @property
     def drives(self) -> tuple[str, ...]:
         return tuple(d.name for d in self.build.drives)
+
+
+def _loop(engine: str) -> Callable[..., int]:
+    if engine == "second":
+        from simulator.second_engine import run2
+
+        return run2
+    from simulator.engine import run
+
+    return run
 
 
 def _fault_records(planted: tuple[Planted, ...], names: list[str]) -> np.ndarray:
@@ -134,7 +146,7 @@ def simulate(
 
     The same seed gives the same rider, wind and sensor errors, whatever is planted.
     """
-    from simulator.engine import run
+    run = _loop(engine)
 
     rider = rider or Rider()
     rng = np.random.default_rng(seed)
@@ -171,6 +183,7 @@ def simulate(
         ambient_c=ambient, mass_kg=mass, planted=planted,
         sensors=sensors or Sensors.usual(np.random.default_rng(seed + 1_000_003), names),
         rate_hz=rate_hz, own_cells=own_cells, start=start,
+        engine=engine,
     )  # fmt: skip
 
 
@@ -193,9 +206,9 @@ def true_of(sim: SimRide) -> Truth:
     start, end = float(col["soc"][0]), float(col["soc"][-1])
     keys = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
     return Truth(
-        resistance_10s_ohm=pulse_ohm(cells, soc, temp),
-        resistance_10s_25c_ohm=pulse_ohm(cells, soc, 25.0),
-        resistance_instant_ohm=pulse_ohm(cells, soc, temp, 1.0 / sim.rate_hz),
+        resistance_10s_ohm=pulse_ohm(cells, soc, temp, engine=sim.engine),
+        resistance_10s_25c_ohm=pulse_ohm(cells, soc, 25.0, engine=sim.engine),
+        resistance_instant_ohm=pulse_ohm(cells, soc, temp, 1.0 / sim.rate_hz, engine=sim.engine),
         lead_ohm=cells.lead_ohm,
         temperature_c=temp, mean_soc_pct=100 * soc,
         soc_start_pct=100 * start, soc_end_pct=100 * end,

@@ -62,7 +62,7 @@ def from_pieces(
     pieces: list[tuple[float, float]], bends: np.ndarray | None = None, **place: float
 ) -> Terrain:
     """A road from (length m, grade %) pieces, the joints rounded over about 24 m."""
-    steps = [np.full(max(int(round(m / DS_M)), 1), pct / 100.0) for m, pct in pieces]
+    steps = [np.full(max(round(m / DS_M), 1), pct / 100.0) for m, pct in pieces]
     raw = np.concatenate([*steps, steps[-1][-1:], steps[-1][-1:]])
     width = 13
     soft = np.convolve(

@@ -11,6 +11,7 @@ from simulator import words as w
 from simulator.build import Build, Cells, pack_grid, pack_record
 from simulator.own_curve import HIGH, LOW
 from simulator.pack_steps import pulse_drop
+from simulator.second_pack import pulse_drop2
 
 BRAKES_FROM_MPS = 2.0
 """Motor braking gives nothing worth losing below this [m/s]."""
@@ -84,12 +85,15 @@ class Truth:
         return self.resistance_10s_25c_ohm + self.lead_ohm
 
 
-def pulse_ohm(cells: Cells, soc: float, temp_c: float, after_s: float = 10.0) -> float:
+def pulse_ohm(
+    cells: Cells, soc: float, temp_c: float, after_s: float = 10.0, *, engine: str = "first"
+) -> float:
     """Voltage drop `after_s` after a step from rest to C/2, over the step [ohm]."""
     amps, dt = 0.5 * cells.rated_ah, 0.005
     pack = pack_record(cells, soc, temp_c, temp_c)
     pack["heat_j_k"] = 1e12
-    return pulse_drop(pack, pack_grid(cells), amps, dt, round(after_s / dt)) / amps
+    drop = pulse_drop2 if engine == "second" else pulse_drop
+    return drop(pack, pack_grid(cells), amps, dt, round(after_s / dt)) / amps
 
 
 def rest_pack_v(cells: Cells, soc: float) -> float:

@@ -14,7 +14,13 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from importers.time_number import SERIAL_ZERO_S, WORDS, Count, read_number_times
+from importers.time_number import (
+    SERIAL_ZERO_S,
+    WORDS,
+    Count,
+    head_and_tail,
+    read_number_times,
+)
 from importers.time_text import NS, Shape, TextTimes, read_text_times
 
 COUNTER_BITS = (16, 24, 31, 32)
@@ -54,16 +60,20 @@ class Clock:
     part: str = ""
     """`date` or `clock` for halves of a time, `rest` for milliseconds within a second."""
 
+    def _steps(self) -> NDArray[np.float64]:
+        some = head_and_tail(self.time_s)
+        return np.diff(some[np.isfinite(some)])
+
     @property
     def rising(self) -> float:
         """Share of steps that do not fall."""
-        steps = np.diff(self.time_s[np.isfinite(self.time_s)])
+        steps = self._steps()
         return float((steps >= 0).mean()) if steps.size else 0.0
 
     @property
     def fineness(self) -> float:
         """Share of rows whose reading differs from the row before."""
-        steps = np.diff(self.time_s[np.isfinite(self.time_s)])
+        steps = self._steps()
         return float((steps != 0).mean()) if steps.size else 0.0
 
 
@@ -197,7 +207,8 @@ def _date_and_clock(day: Clock, time: Clock) -> Clock:
 
 
 def _whole_seconds(clock: Clock) -> bool:
-    time_s = clock.time_s[np.isfinite(clock.time_s)]
+    time_s = head_and_tail(clock.time_s)
+    time_s = time_s[np.isfinite(time_s)]
     zero = clock.epoch_s or 0.0
     return bool(np.all(np.abs((time_s + zero) - np.round(time_s + zero)) < 1e-6))
 

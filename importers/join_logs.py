@@ -152,5 +152,6 @@ def _filled(have: Values, more: Values) -> Values:
 def _frame(time_s: NDArray[np.float64], columns: dict[str, Values]) -> pd.DataFrame:
     data: dict[str, Values] = {"time_s": np.asarray(time_s, np.float64)}
     for name, values in columns.items():
-        data[name] = values if values.dtype == object else np.asarray(values, np.float64)
+        kept = values.dtype in (np.dtype(object), np.dtype(np.float32))  # float32: of a long file
+        data[name] = values if kept else np.asarray(values, np.float64)
     return pd.DataFrame(data, copy=False)

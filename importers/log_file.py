@@ -158,8 +158,7 @@ def _assemble(
         if values is not None and name is not None:
             columns[name] = values
             if values.dtype != object:
-                numbers = values.astype(np.float64, copy=False)
-                rate = _rate(reading.time_s, numbers, ids, reading.keep)
+                rate = _rate(reading.time_s, values, ids, reading.keep)
         told[at] = ChannelReading(
             one.column.header, name, one.unit.name if name else _unit_word(one),
             one.sign.sign if name else 1, rate, round(one.sure, 3), one.why,
@@ -194,7 +193,7 @@ def _unit_word(one: Guess) -> str:
 
 def _rate(
     time_s: NDArray[np.float64],
-    values: NDArray[np.float64],
+    values: Values,
     ids: IdColumn | None,
     keep: NDArray[np.intp],
 ) -> float | None:
@@ -202,7 +201,7 @@ def _rate(
     rows: slice | NDArray[np.intp] = slice(0, 100_000)
     if ids is not None:
         rows = np.flatnonzero(ids.groups[keep] == 0)[:100_000]
-    return true_rate_hz(time_s[rows], values[rows])
+    return true_rate_hz(time_s[rows], values[rows].astype(np.float64))
 
 
 def _readings(
@@ -220,7 +219,7 @@ def _readings(
             out.append(told[at])
         else:
             out.append(
-                ChannelReading(column.header, None, "", 1, None, 0.97, "another clock, not used")
+                ChannelReading(column.header, None, "", 1, None, 0.9, "another clock, not used")
             )
     return tuple(out)
 

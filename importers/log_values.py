@@ -35,14 +35,21 @@ def values_of(one: Guess, keep: NDArray[np.intp]) -> tuple[Values | None, str]:
             return None, ""
         words = np.asarray(one.column.texts.to_numpy(zero_copy_only=False), object)[keep]
         return words, ""
+    if not np.isfinite(one.unit.factor):
+        return None, "electrical turns: give vehicle.pole_pairs in the setup to read them"
     numbers = one.column.numbers
-    whole = keep.size == numbers.size and (keep.size == 0 or bool((np.diff(keep) == 1).all()))
-    values = one.unit.apply(numbers if whole else numbers[keep])
-    if one.sign.sign < 0:
-        values = -values
+    whole = keep.size == numbers.size and bool((keep[1:] > keep[:-1]).all())
+    values = numbers if whole else numbers[keep]
+    if values.dtype == np.float32:  # of a long file: changed where it stands
+        values *= np.float32(one.unit.factor * one.sign.sign)
+        values += np.float32(one.unit.offset * one.sign.sign)
+    else:
+        values = one.unit.apply(values)
+        if one.sign.sign < 0:
+            values = -values
     if one.name.channel == "status":
         return _codes(values), ""
-    return _checked(one, np.asarray(values, np.float64))
+    return _checked(one, values if values.dtype == np.float32 else np.asarray(values, np.float64))
 
 
 def _codes(values: NDArray[np.float64]) -> NDArray[np.object_]:

@@ -76,6 +76,8 @@ def place_logs(tables: Sequence[LogTable], roles: Sequence[str], first: int) -> 
     LogError : logs that are not of one ride, or two of one side that overlap and disagree
     """
     placed = {first: PlacedLog(tables[first], roles[first], first=True)}
+    if len(tables) == 1:
+        return [placed[first]]
     felt = [signals_of(one) for one in tables]
     waiting = [at for at in range(len(tables)) if at != first]
     waiting.sort(key=lambda at: roles[at] == roles[first])

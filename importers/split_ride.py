@@ -66,8 +66,9 @@ class _Bins:
     """What the vehicle did in each 10 s: the least that tells riding, charging and carrying."""
 
     def __init__(self, table: pd.DataFrame, time_s: NDArray[np.float64]) -> None:
-        number = np.floor(time_s / BIN_S)
-        self.starts = np.flatnonzero(np.concatenate([[True], np.diff(number) != 0]))
+        number = (time_s / BIN_S).astype(np.int32)  # towards 0: a bin of 20 s there, no harm
+        self.starts = np.concatenate([[0], np.flatnonzero(number[1:] != number[:-1]) + 1])
+        del number
         self.n = time_s.size
         counts = np.diff(np.concatenate([self.starts, [self.n]]))
         self.length_s = np.full(self.starts.size, BIN_S)
@@ -94,10 +95,10 @@ class _Bins:
             nothing = np.full(self.starts.size, np.nan)
             return nothing, nothing
         good = np.isfinite(values)
-        filled = np.where(good, values, 0.0)
-        count = np.add.reduceat(good.astype(np.float64), self.starts)
-        total = np.add.reduceat(filled, self.starts)
-        square = np.add.reduceat(filled**2, self.starts)
+        filled = values if good.all() else np.where(good, values, values.dtype.type(0))
+        count = np.add.reduceat(good, self.starts, dtype=np.float64)
+        total = np.add.reduceat(filled, self.starts, dtype=np.float64)
+        square = np.add.reduceat(filled**2, self.starts, dtype=np.float64)
         with np.errstate(invalid="ignore", divide="ignore"):
             mean = np.where(count > 0, total / count, np.nan)
             variance = np.maximum(square / count - mean**2, 0.0)
@@ -106,8 +107,7 @@ class _Bins:
     def _highest(self, values: NDArray[np.float64] | None) -> NDArray[np.float64]:
         if values is None:
             return np.full(self.starts.size, np.nan)
-        top = np.maximum.reduceat(np.where(np.isfinite(values), values, -np.inf), self.starts)
-        return np.where(np.isfinite(top), top, np.nan)
+        return np.asarray(np.fmax.reduceat(values, self.starts), np.float64)
 
 
 def _parts_between(bins: _Bins, begin: int, end: int) -> list[Part]:
@@ -168,27 +168,26 @@ def _current(table: pd.DataFrame) -> NDArray[np.float64] | None:
     if pack is not None:
         return pack
     mine = [
-        table[name].to_numpy(np.float64)
-        for name in table.columns
-        if str(name).endswith(".battery_current_a")
+        table[name].to_numpy() for name in table.columns if str(name).endswith(".battery_current_a")
     ]
-    return None if not mine else np.asarray(np.sum(mine, axis=0), np.float64)
+    return None if not mine else np.asarray(sum(mine[1:], mine[0]))
 
 
 def _wheel(table: pd.DataFrame) -> NDArray[np.float64] | None:
     """The fastest of what turns, as speed; motor turns count as moving, whatever the gear."""
-    found = [
-        np.abs(table[name].to_numpy(np.float64)) * (0.02 if str(name).endswith("rpm") else 1.0)
-        for name in table.columns
-        if str(name).endswith((".wheel_speed_mps", ".motor_rpm")) or name == "speed_mps"
-    ]
-    if not found:
-        return None
-    return np.asarray(np.fmax.reduce(found), np.float64)
+    top: NDArray[np.float64] | None = None
+    for name in map(str, table.columns):
+        if not (name.endswith((".wheel_speed_mps", ".motor_rpm")) or name == "speed_mps"):
+            continue
+        one = np.abs(table[name].to_numpy())
+        if name.endswith("rpm"):
+            one *= 0.02
+        top = one if top is None else np.fmax(top, one, out=top)
+    return top
 
 
 def _column(table: pd.DataFrame, names: tuple[str, ...]) -> NDArray[np.float64] | None:
     for name in names:
         if name in table.columns and table[name].notna().any():
-            return table[name].to_numpy(np.float64)
+            return np.asarray(table[name].to_numpy())
     return None

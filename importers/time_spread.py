@@ -35,6 +35,8 @@ def spread(time_s: NDArray[np.float64], epoch_s: float = 0.0) -> Spread:
     steps = np.diff(time_s)
     if n < 10 or not (steps > 0).any():
         return Spread(time_s)
+    if float(steps.min()) > TIGHT_SHARE * float(steps.mean()):
+        return Spread(time_s)  # nothing lies close together
     shared = float((steps == 0).mean())
     grid = _grid(time_s[:-1][steps > 0], steps, epoch_s)
     if shared >= SHARED_SHARE and grid is not None and grid >= 0.5 * float(np.median(steps)):

@@ -68,7 +68,8 @@ def read_time(
     clock = best_clock(clocks)
     if clock is None:
         raise _no_time(columns, file)
-    rows = np.flatnonzero(np.isfinite(clock.time_s))
+    finite = np.isfinite(clock.time_s)
+    rows = np.arange(finite.size) if finite.all() else np.flatnonzero(finite)
     if rows.size < MIN_ROWS:
         raise LogError(
             where=file,
@@ -133,13 +134,21 @@ def _mend_groups(clock: Clock, rows: NDArray[np.intp], groups: NDArray[np.intp] 
 
 def _mend_rows(clock: Clock, rows: NDArray[np.intp]) -> _Parts:
     epoch_s = clock.epoch_s or 0.0
+    readings_s = clock.time_s if rows.size == clock.time_s.size else clock.time_s[rows]
     done: Mended = mend(
-        clock.time_s[rows], wraps_s=clock.wraps_s, dated=clock.epoch_s is not None,
+        readings_s, wraps_s=clock.wraps_s, dated=clock.epoch_s is not None,
         wall=not clock.zoned, of_day=_tells_time_of_day(clock), epoch_s=epoch_s,
     )  # fmt: skip
     even = spread(done.time_s, epoch_s)
     remarks = [*done.remarks, *([even.remark] if even.remark else [])]
-    rises = np.concatenate([[True], np.diff(np.maximum.accumulate(even.time_s)) > 0])
+    ends = float(np.abs(even.time_s[[0, -1]]).max())
+    least = 2.0 * float(np.spacing(ends))
+    steps = np.diff(even.time_s)
+    if bool((steps > least).all()):
+        same = done.order.size == rows.size and rows.size == clock.time_s.size
+        kept = done.order if same else rows[done.order]
+        return _Parts(even.time_s, kept, done.restarts, even.sure, tuple(remarks))
+    rises = np.concatenate([[True], np.diff(np.maximum.accumulate(even.time_s)) > least])
     again = int(rises.size - rises.sum())
     if again:
         remarks.append(f"{again} rows repeat an earlier time and are left out")
@@ -179,17 +188,17 @@ def _check_rising(
     clock: Clock, rows: NDArray[np.intp], groups: NDArray[np.intp] | None, file: str
 ) -> None:
     """Refuse a clock that mostly stands still or falls."""
-    time_s = clock.time_s[rows]
+    time_s = clock.time_s if rows.size == clock.time_s.size else clock.time_s[rows]
     if groups is not None:
         order = np.argsort(groups[rows], kind="stable")
         time_s = time_s[order]
-    steps = np.diff(time_s)
-    falls = int((steps < 0).sum())
-    if (steps > 0).any() and falls <= 0.4 * steps.size:
+    falls = int((time_s[1:] < time_s[:-1]).sum())
+    rises = int((time_s[1:] > time_s[:-1]).sum())
+    if rises and falls <= 0.4 * (time_s.size - 1):
         return
     raise LogError(
         where=file,
-        what="the time never rises" if not (steps > 0).any() else "the time falls as often as not",
+        what="the time never rises" if not rises else "the time falls as often as not",
         remedy="A log needs a time that runs on; name the right column with a map file "
         "(`hillproof look --write-map`).",
     )

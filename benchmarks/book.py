@@ -1,0 +1,140 @@
+"""The book: rides a second and core as rides grow, ageing over 10,000 rides, two workers for one.
+
+Usage: book.py [RIDES]  (default 40; the issue's figure is 200)
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+TOP = Path(__file__).parents[1]
+sys.path[:0] = [str(TOP), str(TOP / "tests"), str(TOP / "benchmarks")]
+
+from make_wide_log import SETUP, make
+
+MINUTES, RATE_HZ = 20, 20
+
+
+def logs(folder: Path, count: int) -> list[Path]:
+    """`count` rides of 20 min at 20 Hz, each in a folder of its own, a day apart."""
+    base, _ = make(folder, hours=MINUTES / 60, rate_hz=RATE_HZ)
+    table = pd.read_csv(base)
+    base.unlink()
+    rng = np.random.default_rng(1)
+    folders = []
+    for number in range(count):
+        place = folder / f"ride{number:04d}"
+        place.mkdir()
+        own = table.copy()
+        own.iloc[:, 1:] *= 1 + rng.normal(0, 0.003, own.shape[1] - 1)
+        start = pd.Timestamp("2031-03-01T09:00:00+00:00") + pd.Timedelta(days=number)
+        stamps = start + pd.to_timedelta(own.pop("time [s]"), unit="s")
+        own.insert(0, "date and time", stamps.dt.strftime("%Y-%m-%dT%H:%M:%S.%f%z"))
+        own.round(3).to_csv(place / "ride.csv", index=False)
+        folders.append(place)
+    (folder / "setup.toml").write_text(SETUP)
+    return folders
+
+
+def add(folders: list[Path], book: Path, setup: Path, *, one_core: bool) -> float:
+    """Seconds that `book add` takes."""
+    command = [sys.executable, "-m", "hillproof", "book", "add", *map(str, folders)]
+    command += ["--book", str(book), "--setup", str(setup), "--quiet"]
+    if one_core:
+        command = ["taskset", "-c", "0", *command]
+    begin = time.perf_counter()
+    subprocess.run(command, check=True, cwd=TOP)
+    return time.perf_counter() - begin
+
+
+def growth(folder: Path, count: int) -> None:
+    folders, setup = logs(folder, count), folder / "setup.toml"
+    sizes = [count // 4, count // 2, count]
+    times = [add(folders[:n], folder / f"book{n}", setup, one_core=True) for n in sizes]
+    slope = math.log(times[-1] / times[0]) / math.log(sizes[-1] / sizes[0])
+    for n, t in zip(sizes, times, strict=True):
+        print(
+            f"book add {n:4} rides of {MINUTES} min at {RATE_HZ} Hz: {n / t:.2f} rides/s, one core"
+        )
+    print(f"growth of the time with the number of rides: exponent {slope:.3f}")
+
+
+def ten_thousand() -> None:
+    from setup_maker import TRIKE, setup_of
+
+    from analyzer.ageing import judge_ageing
+    from analyzer.ageing_parts import Kept
+    from analyzer.summary import from_row, to_row
+    from simulator.books import make_book
+
+    kept, _ = make_book(1, rides=10_000, months=60, growth_pct_per_year=5, fade_pct_per_year=3)
+    texts = [(one.name, json.dumps(to_row(one.summary))) for one in kept]
+    setup = setup_of(TRIKE)
+    judge_ageing(kept[:50], setup)  # imports
+    begin = time.perf_counter()
+    read = [Kept(name, from_row(json.loads(text))) for name, text in texts]
+    reading = time.perf_counter() - begin
+    begin = time.perf_counter()
+    judge_ageing(read, setup)
+    judging = time.perf_counter() - begin
+    print(
+        f"ageing over 10,000 rides: reading summaries {reading:.2f} s, judging {judging:.2f} s, "
+        f"whole / reading {(reading + judging) / reading:.2f}"
+    )
+
+
+def cluster(folder: Path) -> None:
+    try:
+        from distributed import LocalCluster
+    except ImportError:
+        print("cluster: the extra is not installed")
+        return
+    from hillproof.book_jobs import DayFacts, add_all
+    from importers.book import Book
+
+    folders = [str(one) for one in sorted(folder.glob("ride*"))[:16]]
+    times = {}
+    for workers in (1, 2):
+        with LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as local:
+            facts = DayFacts(setup=str(folder / "setup.toml"))
+            # Warm: every worker has imported what it needs.
+            list(
+                add_all(
+                    Book(folder / f"w{workers}"),
+                    folders[: 2 * workers],
+                    facts,
+                    cluster=local.scheduler_address,
+                )
+            )
+            begin = time.perf_counter()
+            list(
+                add_all(
+                    Book(folder / f"c{workers}"), folders, facts, cluster=local.scheduler_address
+                )
+            )
+            times[workers] = time.perf_counter() - begin
+    print(
+        f"cluster: 1 worker {times[1]:.1f} s, 2 workers {times[2]:.1f} s, "
+        f"ratio {times[1] / times[2]:.2f} on {os.cpu_count()} cores"
+    )
+
+
+def main(count: int = 40) -> None:
+    ten_thousand()
+    with tempfile.TemporaryDirectory() as name:
+        growth(Path(name), count)
+        cluster(Path(name))
+
+
+if __name__ == "__main__":
+    main(*(int(one) for one in sys.argv[1:]))

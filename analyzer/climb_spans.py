@@ -10,12 +10,14 @@ MIN_GAIN_M = 10.0
 MAX_DIP_M = 2.0
 MIN_GRADE_PCT = 2.0
 """What makes a climb: gain, deepest dip on the way, mean grade. The contract's."""
+LEAST_GAIN_M = 9.0
+"""Spans are looked for from here: whether one of 9.6 m may be 10 m is for its interval [m]."""
 EDGE_GRADE_PCT = 1.6
 """Flatter than this at its ends does not belong to it [%]. Our choice: just under the least."""
 
 
 def climb_spans(distance_m: Floats, height_m: Floats) -> list[tuple[float, float]]:
-    """Where the road gains 10 m or more without a dip of more than 2 m at 2 % or more in the
+    """Where the road gains 9 m or more (10 m, but for the error) without a dip of more than 2 m at 2 % or more in the
     mean: (from, to) in metres along the way, in order, apart from each other."""
     found: list[tuple[int, int]] = []
     for first, last in _rises(height_m):
@@ -36,12 +38,12 @@ def _rises(height_m: Floats) -> list[tuple[int, int]]:
         if height_m[k] > height_m[high]:
             high = k
         if height_m[high] - height_m[k] > MAX_DIP_M:
-            if height_m[high] - height_m[low] >= MIN_GAIN_M:
+            if height_m[high] - height_m[low] >= LEAST_GAIN_M:
                 rises.append((low, high))
             low = high = k
         elif height_m[k] < height_m[low]:
             low = high = k
-    if height_m.size and height_m[high] - height_m[low] >= MIN_GAIN_M:
+    if height_m.size and height_m[high] - height_m[low] >= LEAST_GAIN_M:
         rises.append((low, high))
     return rises
 
@@ -60,13 +62,13 @@ def _steepest_part(
 def _is_climb(distance_m: Floats, height_m: Floats, a: int, b: int) -> bool:
     gain = height_m[b] - height_m[a]
     length = distance_m[b] - distance_m[a]
-    return bool(gain >= MIN_GAIN_M and length > 0 and 100 * gain >= MIN_GRADE_PCT * length)
+    return bool(gain >= LEAST_GAIN_M and length > 0 and 100 * gain >= MIN_GRADE_PCT * length)
 
 
 def _search(
     distance_m: Floats, height_m: Floats, first: int, last: int, found: list[tuple[int, int]]
 ) -> None:
-    if last - first < 1 or height_m[first : last + 1].max() - height_m[first] < MIN_GAIN_M:
+    if last - first < 1 or height_m[first : last + 1].max() - height_m[first] < LEAST_GAIN_M:
         return
     for edge_pct in (EDGE_GRADE_PCT, MIN_GRADE_PCT):
         a, b = _steepest_part(distance_m, height_m, first, last, edge_pct)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.climb_load import RideLoad, ride_load, stretch_load
-from analyzer.climb_spans import climb_spans
+from analyzer.climb_spans import MIN_GAIN_M, climb_spans
 from analyzer.estimate import Estimate, Note
 from analyzer.pack_state import PackFit
 from analyzer.quantities import Floats
@@ -85,7 +85,14 @@ def find_climbs(
 
 
 def _spans(road: Road) -> list[tuple[float, float]]:
-    return climb_spans(road.profile.distance_m, road.profile.height_m)
+    """Climbs of a road: those that gain 10 m, or would with a height one deviation higher."""
+    spans = climb_spans(road.profile.distance_m, road.profile.height_m)
+    if not spans:
+        return []
+    ends = np.array(spans)
+    gain = road.profile.height_at(ends[:, 1]) - road.profile.height_at(ends[:, 0])
+    sd = road.profile.difference_sd_m(ends[:, 0], ends[:, 1])
+    return [one for one, sure in zip(spans, gain + sd >= MIN_GAIN_M, strict=True) if sure]
 
 
 def _climb(

@@ -23,7 +23,7 @@ from importers.setup_types import Setup
 SLOT_S = 1.0
 """Energies are summed over slots of this [s]. Our choice: longer than any filter in the logs."""
 
-EFFICIENCY, EFFICIENCY_SD = 0.90, 0.05
+EFFICIENCY, EFFICIENCY_SD = 0.92, 0.04
 """Battery to wheel without copper loss: controller, iron, belt. Common practice, no source."""
 COPPER_SHARE, COPPER_SHARE_SD = 0.10, 0.10
 """Part of the driving energy lost in copper, over a ride. Common practice, no source."""

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from html import escape
 from typing import Any
 
 import numpy as np
 
 from analyzer.climbs import Climb
+from analyzer.governed import govern
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, speed_mps, step_s
 from analyzer.ride_analysis import RideResult
 from importers.setup_types import Setup
+from reports.governed_strip import Piece, pieces_of, strip_panel, strip_traces
 from reports.limits_used import limits_used
 from reports.numbers import estimate, moment, percent, quantity
 from reports.timeline import Figure, Line, Panel, stacked
@@ -41,11 +44,17 @@ def profiles(result: RideResult, prefix: str = "climb") -> tuple[Profile, ...]:
     way_m = np.cumsum(step) - step
     highest = sorted(result.climbs, key=lambda one: -one.gain_m)[:MOST_PROFILES]
     used = limits_used(result)
+    courses = govern(result.ride, result.setup, result.in_force)
     panels = _panels(result)
     made = []
     for place, climb in enumerate(sorted(highest, key=lambda one: one.start_s)):
         rows = slice(*np.searchsorted(result.ride.time_s, (climb.start_s, climb.end_s)))
-        figure = _figure(panels, way_m, rows)
+        strips = [
+            (drive, pieces_of(course.codes[rows]))
+            for drive, course in courses.items()
+            if drive in result.ride.drives
+        ]
+        figure = _figure(panels, way_m, rows, [one for one in strips if one[1]])
         if figure is None:
             continue
         near = _nearest([(one.name, one.share[rows]) for one in used])
@@ -103,7 +112,9 @@ def _panels(result: RideResult) -> list[Panel]:
     return panels
 
 
-def _figure(panels: list[Panel], way_m: Floats, rows: slice) -> dict[str, Any] | None:
+def _figure(
+    panels: list[Panel], way_m: Floats, rows: slice, strips: list[tuple[str, list[Piece]]]
+) -> dict[str, Any] | None:
     cut = []
     for panel in panels:
         lines = []
@@ -118,9 +129,21 @@ def _figure(panels: list[Panel], way_m: Floats, rows: slice) -> dict[str, Any] |
     way = way_m[rows]
     if not cut or way.size < 2:
         return None
+    way = way - way[0]
+    if strips:
+        cut.append(strip_panel(strips))
     # A stand takes time and no way: points there would pile up, and holes in them mean nothing.
-    figure = stacked(cut, way - way[0], most=POINTS, hole_s=np.inf, strip=False, panel_px=96)
+    figure = stacked(cut, way, most=POINTS, hole_s=np.inf, strip=False, panel_px=96)
     figure["plain_axis"] = True
+    if strips:
+        axis = f"y{len(cut) + 1}"
+        figure["data"] += strip_traces(strips, way, axis)
+        figure["layout"][f"yaxis{len(cut) + 1}"] |= {
+            "range": [-len(strips) + 0.3, 0.7],
+            "tickvals": [-row for row in range(len(strips))],
+            "ticktext": [escape(drive) for drive, _ in strips],
+            "showgrid": False,
+        }
     figure["layout"]["xaxis"]["title"] = {"text": "metres from the foot"}
     return figure
 

@@ -29,6 +29,8 @@ POINTS = 700
 """Points a line of a close-up: 60 s at more than 10 Hz. Our choice."""
 POINTS_ALL = 16_000
 """... and of all lines of all close-ups: 0.17 MB of the page's 3 MB. Our choice."""
+JOINED = 0.02
+"""Moments nearer than this share of the view are one mark: letters would cover each other."""
 USE_STYLES = (
     ("@c2", "solid"),
     ("@c1", "6px,2px"),
@@ -120,9 +122,19 @@ def _moments(
     for other in result.events:
         if other is not event and view[0] <= other.start_s <= view[1]:
             found.append((other.start_s, KIND[other.kind].lower()))
-    found = [one for one in found if view[0] <= one[0] <= view[1]]
-    for letter, (at_s, text) in zip("abcdefghij", sorted(found), strict=False):
-        yield letter, at_s, f"{_offset(at_s - event.start_s)}, {text}"
+    found = sorted({one for one in found if view[0] <= one[0] <= view[1]})
+    joined_s = JOINED * (view[1] - view[0])
+    groups: list[list[tuple[float, str]]] = []
+    for at_s, text in found:
+        if groups and at_s - groups[-1][0][0] < joined_s:
+            groups[-1].append((at_s, text))
+        else:
+            groups.append([(at_s, text)])
+    for letter, group in zip("abcdefghij", groups, strict=False):
+        # The loss itself gives its name to the moment it is in.
+        at_s = min((one[0] for one in group), key=lambda at: abs(at - event.start_s))
+        words = joined(list(dict.fromkeys(text for _, text in group)))
+        yield letter, at_s, f"{_offset(at_s - event.start_s)}, {words}"
 
 
 def _offset(seconds: float) -> str:

@@ -266,6 +266,8 @@ def stacked(
         }
         layout["annotations"].append(_title(panel, upper))
         for line in panel.lines:
+            if line.values.size == 0:
+                continue
             x, y = thinned(time_s, line.values, most=most, closer=closer, hole_s=hole_s)
             traces.append(_trace(line, panel.unit, axis, x, y))
         _add_levels(layout, panel, axis)
@@ -300,11 +302,11 @@ STROKES = {"solid": "━", "6px,2px": "╍", "2px,2px": "┅", "9px,3px,2px,3px"
 
 def _title(panel: Panel, upper: float) -> Figure:
     keys = ""
-    if len(panel.lines) > 1:
+    if len(panel.lines) > 1 or not panel.unit:
         parts = [(STROKES[line.dash], line.colour, escape(line.name)) for line in panel.lines]
         keys = "   " + "  ".join(f'<span style="color:{c}">{s} {n}</span>' for s, c, n in parts)
     return {
-        "text": f"<b>{panel.title}</b>, {panel.unit}{keys}",
+        "text": f"<b>{panel.title}</b>{', ' if panel.unit else ''}{panel.unit}{keys}",
         "xref": "paper",
         "yref": "paper",
         "x": 0,
@@ -316,6 +318,8 @@ def _title(panel: Panel, upper: float) -> Figure:
     }
 
 
+LEAST_SPAN = {"V": 0.5, "A": 1.0, "°C": 2.0, "%": 2.0, "km/h": 2.0, "m": 2.0}
+"""A panel spans at least this much: a constant is a line, not a wall of digits. Our choice."""
 LABEL_SHARE = 0.13
 """A label's height as a share of its panel's. Our choice: 11 px of 96 px and more."""
 LABEL_STEP = 0.22
@@ -332,7 +336,10 @@ def _add_levels(layout: Figure, panel: Panel, axis: str) -> None:
     room = max(high - low, 1e-6)
     levels = sorted(one for one in panel.levels if low - room < one[0] < high + room)
     low, high = min([low, *(one[0] for one in levels)]), max([high, *(one[0] for one in levels)])
-    edge = 0.1 * max(high - low, 1e-6)
+    least = LEAST_SPAN.get(panel.unit, 1.0)
+    if high - low < least:
+        low, high = (low + high - least) / 2, (low + high + least) / 2
+    edge = 0.1 * (high - low)
     layout[f"yaxis{axis[1:]}"]["range"] = [low - edge, high + edge]
     placed: list[tuple[float, float]] = []
     for place, (value, name, colour) in enumerate(levels):

@@ -17,7 +17,7 @@ EDGE_GRADE_PCT = 1.6
 
 
 def climb_spans(distance_m: Floats, height_m: Floats) -> list[tuple[float, float]]:
-    """Where the road gains 9 m or more (10 m, but for the error) without a dip of more than 2 m at 2 % or more in the
+    """Where the road gains 9 m or more without a dip of more than 2 m at 2 % or more in the
     mean: (from, to) in metres along the way, in order, apart from each other."""
     found: list[tuple[int, int]] = []
     for first, last in _rises(height_m):

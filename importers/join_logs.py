@@ -47,7 +47,7 @@ def full_name(channel: str, role: str, only_drive: str | None) -> str:
     if role == "bms":
         return PACK_NAMES.get(channel, channel)
     if role == "gps":
-        return channel
+        return "gps_speed_mps" if channel == "speed_mps" else channel
     drive = only_drive if role == "all" else role
     if channel in DRIVE_CHANNELS and drive is not None:
         return f"{drive}.{channel}"

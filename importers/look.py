@@ -5,12 +5,14 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pyarrow as pa
 
 from importers.channel_map import ChannelMap
 from importers.errors import LogError
 from importers.gpx import is_gpx, read_gpx_log
+from importers.join_logs import full_name
 from importers.log_file import read_log, read_raw
 from importers.log_table import LogTable
 from importers.parquet_table import MAGIC
@@ -19,7 +21,7 @@ from importers.setup_types import Setup
 from importers.text_bytes import NotText, as_text
 from importers.text_table import NoTable, find_text_layout, parse
 from importers.unpack import read_bytes
-from importers.which_log import named_logs
+from importers.which_log import guess_roles, line_to_type, named_logs
 
 
 def look(
@@ -35,7 +37,23 @@ def look(
         named = [(one.path, one.role) for one in named_logs(logs, setup)]
     else:
         named = [_typed(one) for one in logs]
-    return tuple(_look_at(path, role, setup, mapping) for path, role in named)
+    read = [_look_at(path, role, setup, mapping) for path, role in named]
+    if setup is not None:
+        _settle(read, [role for _, role in named], setup)
+    return tuple(one if isinstance(one, Source) else _source(one) for one in read)
+
+
+def _settle(read: list[LogTable | Source], typed: Sequence[str | None], setup: Setup) -> None:
+    """Roles as `ride` would give them; where it would ask, the line that settles it."""
+    at = [n for n, one in enumerate(read) if isinstance(one, LogTable)]
+    tables = [one for one in read if isinstance(one, LogTable)]
+    roles = guess_roles(tables, [typed[n] for n in at], setup)
+    for n, table, role in zip(at, tables, roles, strict=True):
+        if role is None:
+            text = f"cannot tell what it holds; type: {line_to_type(tables, roles, setup)}"
+            read[n] = replace(table, problems=(*table.problems, text))
+        else:
+            read[n] = replace(table, role=role)
 
 
 def _typed(log: str) -> tuple[str, str | None]:
@@ -49,21 +67,17 @@ def _typed(log: str) -> tuple[str, str | None]:
 
 def _look_at(
     path: str, role: str | None, setup: Setup | None, mapping: ChannelMap | None
-) -> Source:
+) -> LogTable | Source:
     try:
-        table = (
-            read_gpx_log(path)
-            if is_gpx(path)
-            else read_log(path, setup=setup, mapping=mapping, role=role)
-        )
+        if is_gpx(path):
+            return read_gpx_log(path)
+        return read_log(path, setup=setup, mapping=mapping, role=role)
     except LogError as error:
         return _unusable(path, role, error)
-    return _source(table)
 
 
 def _source(table: LogTable) -> Source:
-    drive = table.role if table.role not in (None, "gps", "bms", "all") else None
-    channels = tuple(_named(one, drive) for one in table.readings)
+    channels = tuple(_named(one, table.role) for one in table.readings)
     return Source(
         file=table.file,
         role=table.role,
@@ -78,14 +92,11 @@ def _source(table: LogTable) -> Source:
     )
 
 
-def _named(one: ChannelReading, drive: str | None) -> ChannelReading:
-    from dataclasses import replace
-
-    from importers.join_logs import full_name
-
-    if one.channel is None or one.channel == "time_s" or drive is None:
+def _named(one: ChannelReading, role: str | None) -> ChannelReading:
+    """The channel as the ride will name it."""
+    if one.channel is None or one.channel == "time_s" or role is None:
         return one
-    return replace(one, channel=full_name(one.channel, drive, None))
+    return replace(one, channel=full_name(one.channel, role, None))
 
 
 def _unusable(path: str, role: str | None, error: LogError) -> Source:

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from pathlib import PurePath
 
 from importers.errors import LogError
+from importers.guess_side import drive_of_side
 from importers.log_table import LogTable
 from importers.setup_types import Setup
+from importers.words import plain, side_of
 
 OTHER_ROLES = ("gps", "bms", "all")
 SURE = 0.8
@@ -77,18 +79,26 @@ def settle_roles(
     ------
     LogError : it cannot be told; the message prints the line to type instead
     """
-    roles = [_first_guess(one, name, setup) for one, name in zip(tables, typed, strict=True)]
+    roles = guess_roles(tables, typed, setup)
     open_logs = [at for at, role in enumerate(roles) if role is None]
-    if open_logs:
-        _by_file_name(tables, roles, open_logs, setup)
-        open_logs = [at for at, role in enumerate(roles) if role is None]
-    left_over = [one for one in setup.drive_names if one not in roles]
-    if len(open_logs) == 1 and len(left_over) == 1 and _all_but_one_known(roles, setup):
-        roles[open_logs[0]] = left_over[0]
-        open_logs = []
     if open_logs:
         raise _in_doubt(tables, roles, open_logs, setup)
     return [role for role in roles if role is not None]
+
+
+def guess_roles(
+    tables: Sequence[LogTable], typed: Sequence[str | None], setup: Setup
+) -> list[str | None]:
+    """A role for every log, None where it cannot be told."""
+    roles = [_first_guess(one, name, setup) for one, name in zip(tables, typed, strict=True)]
+    open_logs = [at for at, role in enumerate(roles) if role is None]
+    for at in open_logs:
+        roles[at] = _by_file_name(tables[at].file, setup.drive_names)
+    open_logs = [at for at, role in enumerate(roles) if role is None]
+    left_over = [one for one in setup.drive_names if one not in roles]
+    if len(open_logs) == 1 and len(left_over) == 1 and _all_but_one_known(roles, setup):
+        roles[open_logs[0]] = left_over[0]
+    return roles
 
 
 def _first_guess(table: LogTable, typed: str | None, setup: Setup) -> str | None:
@@ -102,21 +112,19 @@ def _first_guess(table: LogTable, typed: str | None, setup: Setup) -> str | None
     return None
 
 
-def _by_file_name(
-    tables: Sequence[LogTable], roles: list[str | None], open_logs: list[int], setup: Setup
-) -> None:
-    """Take the drive that a file name speaks of, when it speaks of one only."""
-    for at in open_logs:
-        stem = PurePath(tables[at].file).name.casefold()
-        words = re.split(r"[^0-9a-zà-öø-ÿ]+", stem)
-        told = [
-            one for one in (*setup.drive_names, "gps", "bms")
-            if one.casefold() in words or one.casefold() in stem
-        ]  # fmt: skip
-        exact = [one for one in told if one.casefold() in words]
-        told = exact if len(exact) == 1 else told
-        if len(told) == 1:
-            roles[at] = told[0]
+def _by_file_name(file: str, drives: Sequence[str]) -> str | None:
+    """The drive (or `gps`, `bms`) that a file name speaks of, when it speaks of one only."""
+    stem = PurePath(file).name.casefold()
+    words = re.split(r"[^0-9a-zà-öø-ÿ]+", stem)
+    for known in (*drives, "gps", "bms"):
+        if known.casefold() in words:
+            told = {one for one in (*drives, "gps", "bms") if one.casefold() in words}
+            return known if len(told) == 1 else None
+    sides = {side for word in words if len(word) > 1 and (side := side_of(plain(word)))}
+    if len(sides) == 1 and (drive := drive_of_side(sides.pop(), drives)) is not None:
+        return drive
+    inside = [one for one in drives if len(one) > 2 and one.casefold() in stem]
+    return inside[0] if len(inside) == 1 else None
 
 
 def _all_but_one_known(roles: Sequence[str | None], setup: Setup) -> bool:
@@ -127,19 +135,24 @@ def _all_but_one_known(roles: Sequence[str | None], setup: Setup) -> bool:
 def _in_doubt(
     tables: Sequence[LogTable], roles: Sequence[str | None], open_logs: list[int], setup: Setup
 ) -> LogError:
-    free = [one for one in setup.drive_names if one not in roles] or list(setup.drive_names)
-    line, spare = [], list(free)
-    for table, role in zip(tables, roles, strict=True):
-        name = role if role is not None else (spare.pop(0) if spare else "NAME")
-        line.append(shlex.quote(f"{name}={table.file}"))
     names = _listed([tables[at].file for at in open_logs])
     one = len(open_logs) == 1
     return LogError(
         where="",
         what=f"cannot tell what {names} {'holds' if one else 'hold'}",
-        remedy=f"Type it (or the other way round): hillproof ride {' '.join(line)}. "
+        remedy=f"Type it (or the other way round): {line_to_type(tables, roles, setup)}. "
         f"A name can be {_listed([*setup.drive_names, *OTHER_ROLES])}.",
     )
+
+
+def line_to_type(tables: Sequence[LogTable], roles: Sequence[str | None], setup: Setup) -> str:
+    """The command that names every log, open ones by the drives that are left."""
+    spare = [one for one in setup.drive_names if one not in roles] or list(setup.drive_names)
+    words = []
+    for table, role in zip(tables, roles, strict=True):
+        name = role if role is not None else (spare.pop(0) if spare else "NAME")
+        words.append(shlex.quote(f"{name}={table.file}"))
+    return f"hillproof ride {' '.join(words)}"
 
 
 def _listed(names: Sequence[str]) -> str:

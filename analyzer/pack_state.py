@@ -190,7 +190,7 @@ def _fit_rows(
         step,
         rated_ah=setup.pack.capacity_ah,
         series=setup.pack.series,
-        curve=ExpectedRest(partial(rest_after, setup), shape_sd(setup)),
+        curve=ExpectedRest(partial(rest_after, setup), setup.pack.capacity_ah, shape_sd(setup)),
         warmth=partial(resistance_over_mean, ride),
         seed=seed,
     )

@@ -120,6 +120,13 @@ BEND_C = 5.0
 with equal halves); where it bends [rated capacities per hour]. Our choice, mid of usual cells."""
 BEND_SD = 0.3
 """How large that part may be, one standard deviation [of all resistance]. Our choice."""
+SLOPED = [3, 5]
+"""Lags (10 and 100 s) that may follow the slope of the rest voltage as well: diffusion moves the
+charge at the surface, and the curve turns that into volts."""
+STEEPEST = 5.0
+"""Slopes beyond this times the one at the mean charge are cut. Our choice."""
+SURFACE_DEPTH = 0.01
+"""How far along the curve the surface is from the mean under load [of the rated charge]."""
 RELAXING_S = 100.0
 """What had not come to rest when the log began dies away with this time constant [s]. Our
 choice; minutes after a charge or a ride."""
@@ -149,6 +156,7 @@ class ExpectedRest:
 
     rest_v: Callable[[float, Floats], Floats]
     """From the pack's rest voltage at the start and the charge drawn since [Ah]."""
+    rated_ah: float
     shape_sd: float
     """How far the slope of a piece may lie from that, one standard deviation [of the slope]."""
 
@@ -209,7 +217,7 @@ def fit_resistance(
             for change, shape in zip(x[x.size - len(extra) :], shapes, strict=False):
                 factor = factor + factor * change * shape
             factor = np.maximum(factor, LEAST_FACTOR)
-            sag = (grid.current_lags * factor[:, None]) @ problem.resistances(x)
+            sag = (grid.current_lags * factor[:, None]) @ problem.lag_ohms(x)
             grid = _bent(grid, float(problem.rest_v(x, grid.ramps[:1])[0]), curve)
     draws = problem.draws(np.random.default_rng(seed), open_)
     return _told(grid, problem, x, draws, volts, lag)
@@ -231,13 +239,28 @@ def _bent(grid: _Grid, start_v: float, curve: ExpectedRest) -> _Grid:
             for (a, b), fall, width in zip(pairwise(at_knots), falls, widths, strict=True)
         ]
     )
-    slopes = -np.gradient(volts, fine)
+    reach = max(round(SURFACE_DEPTH * curve.rated_ah / max(float(fine[1] - fine[0]), 1e-9)), 1)
+    slopes = -_smooth(np.gradient(volts, fine), reach)
     piece = _piece(grid)
-    bend = float(np.interp(grid.mean_ah, fine, slopes)) * widths[piece] / falls[piece]
+    slope = float(np.interp(grid.mean_ah, fine, slopes))
+    bend = slope * widths[piece] / falls[piece]
+    ratio = np.clip(np.interp(drawn, fine, slopes) / slope, 1 / STEEPEST, STEEPEST)[:, None]
+    plain = grid.current_lags[:, : len(TAUS_S)]
+    lags = np.hstack([plain, plain[:, SLOPED] * ratio])
     expected = falls / widths
     spread = np.diag((curve.shape_sd * expected) ** 2)
     spread += SCALE_SD**2 * np.outer(expected, expected)
-    return replace(grid, ramps=ramps, expected=expected, spread=spread, bend=bend)
+    return replace(
+        grid, current_lags=lags, ramps=ramps, expected=expected, spread=spread, bend=bend
+    )
+
+
+def _smooth(values: Floats, reach: int) -> Floats:
+    """Means over `reach` points to either side, fewer at the ends."""
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    at = np.arange(values.size)
+    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, values.size)
+    return np.asarray((total[high] - total[low]) / (high - low), np.float64)
 
 
 def _piece(grid: _Grid) -> int:
@@ -326,6 +349,7 @@ class _Problem:
     prior: Floats
     wanted: Floats
     ramps: int
+    lags: int
     free: int
 
     @classmethod
@@ -373,15 +397,32 @@ class _Problem:
             slopes = slice(0, grid.expected.size)
             prior[slopes, slopes] = noise * np.linalg.inv(grid.spread)
             wanted[slopes] = prior[slopes, slopes] @ grid.expected
-        return cls(columns, grams, rights, prior, wanted, grid.ramps.shape[1], free)
+        return cls(
+            columns,
+            grams,
+            rights,
+            prior,
+            wanted,
+            grid.ramps.shape[1],
+            grid.current_lags.shape[1],
+            free,
+        )
+
+    def lag_ohms(self, x: Floats) -> Floats:
+        """The lags' resistances out of a solution, those that follow the curve's slope last."""
+        return x[..., self.ramps : self.ramps + self.lags]
 
     def resistances(self, x: Floats) -> Floats:
-        """R_k out of a solution."""
-        return x[..., self.ramps : self.ramps + len(TAUS_S)]
+        """R_k at the mean charge, where the slope is what it is there."""
+        ohms = self.lag_ohms(x)
+        out = ohms[..., : len(TAUS_S)].copy()
+        for k, ohm in zip(SLOPED, np.moveaxis(ohms[..., len(TAUS_S) :], -1, 0), strict=False):
+            out[..., k] += ohm
+        return out
 
     def rest_v(self, x: Floats, ramps: Floats) -> Floats:
         """Rest voltages that a solution gives for rows of the ramps."""
-        return np.asarray(x[self.ramps + len(TAUS_S)] - ramps @ x[: self.ramps], np.float64)
+        return np.asarray(x[self.ramps + self.lags] - ramps @ x[: self.ramps], np.float64)
 
     def solve(self) -> tuple[Floats, Bools]:
         """The fit to the whole ride."""
@@ -411,7 +452,7 @@ def _told(
     ohms = problem.resistances(everything)
     fall = everything[:, _piece(grid)] * grid.bend * PULSE_S / 3600
     pulse = pulse_ohm(ohms, PULSE_S) + fall
-    level = problem.ramps + len(TAUS_S)
+    level = problem.ramps + problem.lags
     ends = [
         everything[:, level] - everything[:, : problem.ramps] @ grid.ramps[at] for at in (0, -1)
     ]

@@ -33,7 +33,7 @@ def fit(t, volts, amps, seed=0):
         step,
         rated_ah=20.0,
         series=14,
-        curve=ExpectedRest(lambda v, q: rest_after(SETUP, v, q), 0.1),
+        curve=ExpectedRest(lambda v, q: rest_after(SETUP, v, q), 20.0, 0.1),
         warmth=lambda at: np.ones(at.size),
         seed=seed,
     )

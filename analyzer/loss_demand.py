@@ -16,7 +16,9 @@ FAST_PER_S = 8.0
 practice, no source). The rest is for the sample's own width."""
 BEYOND_OWN = 1.7
 """Times faster than this rider's other releases. Our choice."""
-SLOWEST_LOG_S = 0.07
+SLOW_LOG_S = 0.07
+"""From here on only a jump both ways tells [s]. Our choice."""
+SLOWEST_LOG_S = 0.13
 """Slower logs cannot tell a jump from a hand [s]. Our choice."""
 FLAT_S = 0.25
 """After a jump the value stands still for this long [s]. Our choice."""
@@ -46,9 +48,13 @@ def demand_jumps(
         returns = flat_to + 1 < demand.size and (
             abs(demand[flat_to + 1] - demand[flat_to]) > max(0.12, 0.4 * abs(change[at]))
         )
-        odd = abs(demand[at + 1]) > 0.03
+        slow = step[at] > SLOW_LOG_S
+        odd = abs(demand[at + 1]) > 0.03 and not slow
+        if slow and returns:
+            returns = abs(demand[flat_to + 1] - demand[flat_to]) > 0.6 * abs(change[at])
         alone = _others_go_on(others, at, flat_to, time_s)
-        if not (returns or odd or alone or _beyond_own(demand, step, at, falls)):
+        own = not slow and _beyond_own(demand, step, at, falls)
+        if not (returns or odd or alone or own):
             continue
         later = np.flatnonzero(given[flat_to:])
         back = flat_to + int(later[0]) if later.size else None
@@ -62,7 +68,7 @@ def _falls(demand: Floats, change: Floats, step: Floats, dead: Bools) -> list[in
     with np.errstate(invalid="ignore"):
         toward = -np.sign(demand[:-1]) * change
         # Within one sample a hand may move for the whole of it.
-        fast = toward > np.maximum(LEAST_DROP, FAST_PER_S * step)
+        fast = toward > np.clip(FAST_PER_S * step, LEAST_DROP, 0.4)
         fast &= ~dead[1:] & ~dead[:-1] & (step < SLOWEST_LOG_S * 2)
     rows = np.flatnonzero(fast)
     steady = [

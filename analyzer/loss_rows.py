@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analyzer.loss_signals import DriveSignals
+from analyzer.loss_usual import ASKED, Usual, classes
 from analyzer.quantities import Bools, Floats
 
 GONE_PART = 0.05
 """Under this part of what the same demand gave is gone. The contract's: a twentieth."""
-ASKED = 0.08
-"""Less demand than this is none (of the largest): a hand resting on the grip. Our choice."""
-DEMAND_EDGES = np.array([0.08, 0.15, 0.3, 0.5, 0.75])
-SPEED_EDGES_MPS = np.array([0.7, 2.0, 3.5, 5.0, 6.5, 8.0, 10.0, 13.0, 17.0, 22.0, 30.0])
-"""Demands and speeds are compared within these classes. Our choice."""
-LEARNT_ROWS = 12
-"""So many rows of a class at least tell what its demand gives. Our choice."""
-RARE_ROWS = 60
-"""A class visited less than this often may borrow from its neighbour. Our choice."""
-FLOWS_PART = 0.2
-"""Where a class gives nothing in more than four of five rows, absence tells nothing. Our choice."""
+FADED_FLOOR_A = 0.5
+"""Battery current below this is none where something still flows in the motor [A]. Our choice."""
+FADED_PART = 0.3
+"""... as long as that is less than this part of what the same demand gave. Our choice."""
 TELLING = 2.5
 """What a demand gives must be this many times the floor for its absence to be seen. Our choice."""
 TOP_DUTY_PCT = 90.0
@@ -50,10 +42,10 @@ class AskedRows:
 
 
 def asked_rows(
-    one: DriveSignals, duty_pct: Floats | None, speed: Floats | None, usual: Floats | None
+    one: DriveSignals, duty_pct: Floats | None, speed: Floats | None, usual: Usual | None
 ) -> AskedRows:
     """Was current asked of this drive at each row, and was it there? Without a logged demand
-    nothing is asked. `usual` is `usual_work`'s table."""
+    nothing is asked."""
     rows = one.dead.size
     nothing = np.zeros(rows, np.bool_)
     top = _top_speed(one, duty_pct, rows)
@@ -62,65 +54,23 @@ def asked_rows(
         return AskedRows(np.zeros(rows), empty, nothing, nothing, top)
     demand = np.where(np.isfinite(one.demand), one.demand, 0.0)
     asked = np.where(demand > ASKED, 1.0, np.where(demand < -ASKED, -1.0, 0.0))
-    expected = np.asarray(usual[_classes(demand, speed)], np.float64)
+    places = classes(demand, speed)
+    expected = np.asarray(usual.work_a[places], np.float64)
     with np.errstate(invalid="ignore"):
         readable = np.isfinite(one.work_a) & ~one.dead
         least = np.maximum(GONE_PART * expected, one.floor_a)
         telling = expected > TELLING * one.floor_a
         gone = readable & (asked != 0) & telling & (one.work_a <= least)
         given = readable & (asked != 0) & (one.work_a > np.maximum(2.0 * least, 0.15 * expected))
+        if usual.battery_a is not None and one.battery_a is not None:
+            # A fading limit on battery current leaves some motor current at low speed.
+            power = np.asarray(usual.battery_a[places], np.float64)
+            drawn = np.abs(one.battery_a)
+            low = (power > TELLING * FADED_FLOOR_A) & (
+                drawn <= np.maximum(GONE_PART * power, FADED_FLOOR_A)
+            )
+            gone |= readable & (asked > 0) & telling & low & (one.work_a <= FADED_PART * expected)
     return AskedRows(asked, expected, gone, given, top)
-
-
-def _classes(demand: Floats, speed: Floats | None) -> NDArray[np.intp]:
-    """The class of each row by demand, its direction and speed; one number each."""
-    place_d = np.searchsorted(DEMAND_EDGES, np.abs(demand), side="right")
-    wide, high = SPEED_EDGES_MPS.size + 1, DEMAND_EDGES.size + 1
-    if speed is None:
-        place_v = np.ones(demand.size, np.intp)
-    else:
-        place_v = np.searchsorted(SPEED_EDGES_MPS, np.nan_to_num(np.abs(speed)), side="right")
-    return np.asarray(((demand < 0) * high + place_d) * wide + place_v, np.intp)
-
-
-def usual_work(
-    drives: Sequence[DriveSignals], speeds: dict[str, Floats | None], loose: dict[str, Bools]
-) -> Floats | None:
-    """The mean current that each class of demand and speed gave over the ride [A], all drives
-    together so that a side that fails for long does not teach that nothing is usual; NaN where a
-    class was hardly visited. Classes are numbered as `_classes` does. None without demands."""
-    wide, high = SPEED_EDGES_MPS.size + 1, DEMAND_EDGES.size + 1
-    size = 2 * high * wide
-    total, there, seen = np.zeros(size), np.zeros(size), np.zeros(size)
-    for one in drives:
-        if one.demand is None or one.work_a is None:
-            continue
-        demand = np.where(np.isfinite(one.demand), one.demand, 0.0)
-        place = _classes(demand, speeds[one.name])
-        good = np.isfinite(one.work_a) & ~one.dead & ~loose[one.name] & (np.abs(demand) > ASKED)
-        # Rows in which nothing came do not teach what should come, unless they are the rule.
-        flows = good & (one.work_a > one.floor_a)
-        seen += np.bincount(place[good], minlength=size)
-        there += np.bincount(place[flows], minlength=size)
-        total += np.bincount(place[flows], one.work_a[flows], minlength=size)
-    if not seen.any():
-        return None
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(there >= LEARNT_ROWS, total / there, np.nan)
-    mean = np.where(there < FLOWS_PART * seen, np.nan, mean)
-    return _from_neighbours(mean.reshape(2, high, wide), seen.reshape(2, high, wide)).reshape(-1)
-
-
-def _from_neighbours(table: Floats, seen: Floats) -> Floats:
-    """A class hardly visited takes what the next lower speed gave, driving only, else what a
-    smaller demand gave."""
-    for v in range(1, table.shape[2]):
-        rare = np.isnan(table[0, :, v]) & (seen[0, :, v] < RARE_ROWS)
-        table[0, rare, v] = table[0, rare, v - 1]
-    for d in range(2, table.shape[1]):
-        rare = np.isnan(table[:, d]) & (seen[:, d] < RARE_ROWS)
-        table[:, d] = np.where(rare, table[:, d - 1], table[:, d])
-    return table
 
 
 def _top_speed(one: DriveSignals, duty_pct: Floats | None, rows: int) -> Bools:

@@ -8,12 +8,13 @@ import numpy as np
 
 from analyzer.loss_demand import demand_jumps
 from analyzer.loss_ends import dead_rows, holes_and_end
-from analyzer.loss_fade import with_fading
+from analyzer.loss_fade import faded_away, with_fading
 from analyzer.loss_lines import line_rows, status_rows, trip_used
-from analyzer.loss_rows import AskedRows, asked_rows, usual_work
+from analyzer.loss_rows import AskedRows, asked_rows
 from analyzer.loss_signals import DriveSignals, drive_signals
 from analyzer.loss_spin import ahead_rows, road_speed_mps, spins
 from analyzer.loss_unasked import Witnesses, unasked_falls
+from analyzer.loss_usual import usual_work
 from analyzer.losses import RETRY_S, DriveLoss, asked_and_gone, merged_per_drive
 from analyzer.quantities import Floats, drive_channel, speed_mps
 from importers.ride import Ride
@@ -126,7 +127,8 @@ def _judged(
         road = road_speed_mps(one, others, ride)
         roads[one.name] = road if road is not None else speed
         loose[one.name] = ahead_rows(one, others, ride)
-    usual = usual_work(drives, roads, loose)
+    step_s = float(np.median(np.diff(ride.time_s))) if ride.time_s.size > 2 else 1.0
+    usual = usual_work(drives, roads, loose, step_s)
     return {
         one.name: asked_rows(one, drive_channel(ride, one.name, "duty_pct"), roads[one.name], usual)
         for one in drives
@@ -136,6 +138,8 @@ def _judged(
 def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
     ride, setup, rows = search.ride, search.setup, search.rows[one.name]
     others = [x for x in search.drives if x is not one]
+    rows.gone[:] |= faded_away(one, rows, setup.drive(one.name), ride)
+    rows.given[:] &= ~rows.gone
     found = asked_and_gone(one, rows, ride)
     found += spins(one, others, rows, ride)
     found += demand_jumps(one, others, ride, rows.given)

@@ -122,7 +122,8 @@ def _rest_level(forward: Floats, current: Floats | None) -> float:
     idle = (np.abs(current) < BATTERY_FLOOR_A) & np.isfinite(forward)
     if int(idle.sum()) < 20:
         return 0.0
-    level = float(np.median(forward[idle]))
+    # A demand that froze is no rest: the hand is off more than that in every ride.
+    level = min(float(np.median(forward[idle])), float(np.nanquantile(forward, 0.05)))
     return level if level < 30.0 else 0.0
 
 

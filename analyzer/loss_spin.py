@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from analyzer.loss_rows import AskedRows
 from analyzer.loss_signals import DriveSignals
@@ -16,6 +17,9 @@ AHEAD_MPS = 1.2
 """... and by this much [m/s]. Our choice."""
 LASTS_S = 0.8
 """A slipping wheel regains in under a second (common practice, no source)."""
+GPS_LAG_S = 2.5
+"""A satellite's speed comes this late at most [s]. Our choice: half a second to a second and a half
+is common (practice, no source)."""
 LIGHT_PART = 0.5
 """A motor without its load takes less than this of what the same demand takes. Our choice."""
 
@@ -41,17 +45,25 @@ def spins(
 
 
 def road_speed_mps(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Floats | None:
-    """The road's speed as something else than this motor tells it: the slowest of the others."""
+    """The road's speed as something else than this motor tells it: the fastest of the others, for
+    one that coasts on a freewheel stands still while it rolls."""
     known = [np.abs(x.speed_mps) for x in others if x.speed_mps is not None]
     gps = ride.get("gps_speed_mps")
-    if not known and gps is not None:
-        known = [np.abs(gps)]
+    if gps is not None:
+        known.append(_around(np.abs(gps), ride.time_s))
     if not known:
         return None
     out = known[0]
     for values in known[1:]:
-        out = np.fmin(out, values)
+        out = np.fmax(out, values)
     return np.asarray(out, np.float64)
+
+
+def _around(values: Floats, time_s: Floats) -> Floats:
+    """The highest within the lag of a satellite's speed, either way."""
+    step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
+    rows = pd.Series(values).rolling(2 * max(1, round(GPS_LAG_S / step)) + 1, center=True)
+    return np.asarray(rows.max().fillna(np.inf).to_numpy(), np.float64)
 
 
 def ahead_rows(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Bools:

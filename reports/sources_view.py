@@ -67,6 +67,7 @@ def source_view(source: Source) -> SourceView:
         _summary(source),
         channels,
         source.problems,
+        source.role is None,
         doubt,
         counted(len(channels), "column"),
     )

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from reports.findings_view import FindingView
 
 STYLE = {Severity.ACT: "bold red", Severity.WATCH: "bold yellow", Severity.NOTE: "bold cyan"}
+MOST_DOUBTS = 6
+"""So many columns in doubt are named. Our choice."""
 MOST_NOT_CHECKED = 5
 """So many things not checked are named; the report has all. Our choice."""
 SHOWN_PARTS = ("Numbers", "Do", "Cost", "Caution")
@@ -91,32 +93,67 @@ def print_look(sources: Iterable[Source], console: Console) -> None:
         _print_columns(view, console)
         for problem in view.problems:
             console.print(Text(f"! {problem}", style="yellow"))
-    doubts = [view.file for view in views if view.in_doubt]
     console.print()
-    if doubts:
-        console.print(
-            Text(
-                f"In doubt in {joined(tuple(doubts))}: name the file's role as NAME=path, or write "
-                "the guesses with --write-map FILE, edit them, and read with --map FILE."
-            )
+    for line in _what_to_type(views):
+        console.print(Text(line))
+
+
+def _what_to_type(views: tuple[SourceView, ...]) -> list[str]:
+    """What to type where a guess is in doubt or wrong."""
+    lines = []
+    roles = [f"NAME={view.file}" for view in views if view.role_in_doubt]
+    if roles:
+        lines.append(
+            f"In doubt what {joined([view.file for view in views if view.role_in_doubt])} "
+            f"{'holds' if len(roles) == 1 else 'hold'}: type {' '.join(roles)}, NAME being a drive "
+            "of the setup, gps or bms."
         )
-    else:
-        console.print(
-            Text("If a guess is wrong: --write-map FILE, edit it, and read with --map FILE.")
+    columns = [one.header for view in views for one in view.channels if one.state == "doubt"]
+    if columns:
+        lines.append(
+            f"In doubt: {joined(columns[:MOST_DOUBTS])}"
+            f"{f' and {len(columns) - MOST_DOUBTS} more' if len(columns) > MOST_DOUBTS else ''}."
         )
+    lines.append("If a guess is wrong: --write-map FILE, edit it, and read with --map FILE.")
+    return lines
 
 
 def _print_columns(view: SourceView, console: Console) -> None:
+    heads = ("column", "read as", "unit", "sign", "rate", "sure", "because")
+    rows = [
+        (one.state, (one.header, one.channel, one.unit, one.sign, one.rate, one.sure, one.why))
+        for one in view.channels
+    ]
+    if not rows:
+        return
+    if console.is_terminal:
+        _print_table(heads, rows, console)
+    else:
+        _print_plain(heads, [cells for _, cells in rows], console)
+
+
+def _print_table(
+    heads: tuple[str, ...], rows: list[tuple[str, tuple[str, ...]]], console: Console
+) -> None:
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.SIMPLE_HEAD if console.is_terminal else None, pad_edge=False)
-    for name in ("column", "read as", "unit", "sign", "rate", "sure", "because"):
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for name in heads:
         table.add_column(name, overflow="fold", justify="left")
-    for one in view.channels:
-        style = {"sure": "", "doubt": "yellow", "unread": "dim"}[one.state]
-        cells = (one.header, one.channel, one.unit, one.sign, one.rate, one.sure, one.why)
+    for state, cells in rows:
+        style = {"sure": "", "doubt": "yellow", "unread": "dim"}[state]
         table.add_row(*(Text(cell) for cell in cells), style=style)
-    if view.channels:
-        console.print(table)
+    console.print(table)
+
+
+def _print_plain(heads: tuple[str, ...], rows: list[tuple[str, ...]], console: Console) -> None:
+    """Piped: one line a column of the file, whatever its length."""
+    from rich.text import Text
+
+    lines = [heads, *rows]
+    widths = [max(len(line[place]) for line in lines) for place in range(len(heads))]
+    for line in lines:
+        padded = "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))
+        console.print(Text(padded.rstrip()), soft_wrap=True)

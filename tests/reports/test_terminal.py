@@ -42,7 +42,7 @@ def test_look_tells_what_was_read_and_what_to_type():
         "88 %",
         "not read",
         "! 3 rows were cut short and left out.",
-        "NAME=path",
+        "In doubt: mot left rpm and mot right rpm.",
         "--write-map FILE",
     ):
         assert part in text
@@ -58,3 +58,20 @@ def test_a_hostile_header_is_not_markup():
     odd = ChannelReading("[bold red]x[/bold]", None, "", 1, None, 0.0)
     text = printed(print_look, (replace(source, channels=(odd,)),))
     assert "[bold red]x[/bold]" in text
+
+
+def test_a_file_in_doubt_comes_with_the_line_to_type():
+    from dataclasses import replace
+
+    source = replace(made_result().ride.sources[0], role=None)
+    text = printed(print_look, (source,))
+    assert "In doubt what ride.csv holds: type NAME=ride.csv" in " ".join(text.split())
+
+
+def test_piped_each_column_of_a_file_stays_on_one_line():
+    from dataclasses import replace
+
+    source = made_result().ride.sources[0]
+    long = replace(source.channels[0], header="h" * 90, why="w" * 90)
+    text = printed(print_look, (replace(source, channels=(long,)),))
+    assert any("h" * 90 in line and "w" * 90 in line for line in text.splitlines())

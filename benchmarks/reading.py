@@ -64,7 +64,8 @@ def main(file: str, setup_file: str, runs: int = 4) -> None:
     lines = Path(file).read_text("utf-8").splitlines()
     base = best_s(lambda: pc.read_csv(file), runs)
     print(
-        f"pyarrow.csv.read_csv of the clean file: {base:.3f} s, {Path(file).stat().st_size / 1e6:.0f} MB"
+        f"pyarrow.csv.read_csv of the clean file: {base:.3f} s, "
+        f"{Path(file).stat().st_size / 1e6:.0f} MB"
     )
     with tempfile.TemporaryDirectory() as folder:
         for name, change in variants().items():

@@ -9,10 +9,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "tests"))
 
-from simulator.books import make_book
-
 from analyzer.ageing_capacity import capacity_course
 from analyzer.ageing_resistance import resistance_course
+from simulator.books import make_book
 
 CASES = (
     ("no ageing", {}),

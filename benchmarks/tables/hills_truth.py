@@ -16,15 +16,15 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from analyzer.climbs import find_climbs  # noqa: E402
-from analyzer.road import find_roads  # noqa: E402
-from analyzer.road_load import fit_road_load  # noqa: E402
-from simulator.build import example_trike  # noqa: E402
-from simulator.random_builds import cruising_mps, random_build  # noqa: E402
-from simulator.rider import Rider  # noqa: E402
-from simulator.sensors import Sensors  # noqa: E402
-from simulator.simulate import SimRide, simulate  # noqa: E402
-from simulator.terrain import flat, hilly  # noqa: E402
+from analyzer.climbs import find_climbs
+from analyzer.road import find_roads
+from analyzer.road_load import fit_road_load
+from simulator.build import example_trike
+from simulator.random_builds import cruising_mps, random_build
+from simulator.rider import Rider
+from simulator.sensors import Sensors
+from simulator.simulate import SimRide, simulate
+from simulator.terrain import flat, hilly
 
 
 def make(seed: int, *, level: bool = False) -> SimRide:

@@ -202,7 +202,7 @@ def test_a_kill_at_any_moment_leaves_whole_rides_only(book):
     writer.start()
     rides = book.folder / "rides"
     deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and len(list(rides.glob("*.parquet"))) < 5:
+    while time.monotonic() < deadline and len(list(rides.glob("[!.]*.parquet"))) < 5:
         time.sleep(0.01)
     os.kill(writer.pid, signal.SIGKILL)
     writer.join(30)

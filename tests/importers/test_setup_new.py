@@ -117,4 +117,8 @@ def test_every_key_is_asked_but_the_rare_ones():
 @given(st.sampled_from(QUESTIONS), st.text(max_size=30))
 def test_an_answer_that_passes_gives_a_setup(question, answer):
     if question.check(answer) is None and question.key != "pack.chemistry":
-        setup_of(new_setup_text({question.key: answer}))
+        partner = {"vehicle.driving_teeth": "driven_teeth", "vehicle.driven_teeth": "driving_teeth"}
+        answers = {question.key: answer}
+        if question.key in partner:  # teeth come in pairs
+            answers[f"vehicle.{partner[question.key]}"] = "40"
+        setup_of(new_setup_text(answers))

@@ -168,8 +168,10 @@ def wide_file() -> LogFile:
 
 
 HEAD = {
-    "setup.toml": "# The sample trike as first set up; README.md tells what is hidden in its ride.\n\n",
-    "after/setup.toml": "# The same trike a week later: lower battery limits, saved on both sides.\n\n",
+    "setup.toml": "# The sample trike as first set up; "
+    "README.md tells what is hidden in its ride.\n\n",
+    "after/setup.toml": "# The same trike a week later: "
+    "lower battery limits, saved on both sides.\n\n",
 }  # fmt: skip
 
 

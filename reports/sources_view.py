@@ -37,7 +37,9 @@ class SourceView:
     summary: str
     channels: tuple[ChannelView, ...]
     problems: tuple[str, ...]
+    role_in_doubt: bool
     in_doubt: bool
+    """The role, or any column."""
     count: str
     """How many columns, in words."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from analyzer.words import Severity
@@ -133,7 +133,7 @@ def _print_columns(view: SourceView, console: Console) -> None:
 
 
 def _print_table(
-    heads: tuple[str, ...], rows: list[tuple[str, tuple[str, ...]]], console: Console
+    heads: tuple[str, ...], rows: Sequence[tuple[str, tuple[str, ...]]], console: Console
 ) -> None:
     from rich import box
     from rich.table import Table
@@ -148,7 +148,7 @@ def _print_table(
     console.print(table)
 
 
-def _print_plain(heads: tuple[str, ...], rows: list[tuple[str, ...]], console: Console) -> None:
+def _print_plain(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], console: Console) -> None:
     """Piped: one line a column of the file, whatever its length."""
     from rich.text import Text
 

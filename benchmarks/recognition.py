@@ -2,8 +2,9 @@
 
     python benchmarks/recognition.py [COUNT [FIRST]] [--show]
 
-Two corpora, worded by different hands and kept apart from the reader's vocabulary, and one of files
-that say too little (there only false certainty counts), COUNT files of each (default 600). A column
+Two corpora, worded by different hands and kept apart from the reader's vocabulary, and one of
+files that say too little (there only false certainty counts); COUNT files of each, default 600.
+A column
 is right when channel, unit and sign all are. Ends with 1 when a wrong reading was called sure (0.95
 or more); `--show` lists every miss.
 """

@@ -172,15 +172,20 @@ def map_text(sources: Sequence[Source]) -> str:
         for one in source.channels:
             if one.channel is None or one.channel == "time_s":
                 continue
-            entry = (
-                f"channels.{_quoted(one.header)} = {{ channel = {_quoted(one.channel)}, "
-                f"unit = {_quoted(one.unit)}, sign = {one.sign} }}"
-            )
+            entry = map_line(one.header, one.channel, one.unit, one.sign)
             lines.append(entry if one.sure >= 0.95 else f"{entry}  # {one.sure:.0%} sure")
         unread = [one.header for one in source.channels if one.channel is None]
         if unread:
             lines.append("# not read: " + ", ".join(_quoted(one) for one in unread))
     return "\n".join(lines) + "\n"
+
+
+def map_line(header: str, channel: str, unit: str, sign: int) -> str:
+    """The line of a map file that settles how one column is read."""
+    return (
+        f"channels.{_quoted(header)} = {{ channel = {_quoted(channel)}, "
+        f"unit = {_quoted(unit)}, sign = {sign} }}"
+    )
 
 
 def _quoted(text: str) -> str:

@@ -12,23 +12,33 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from importers.channel_map import map_line
 from importers.channels import PACK_OF_DRIVE, WHOLE_OR_DRIVE, channel_of
-from importers.guess_name import NameGuess, name_guesses
+from importers.guess_name import NameGuess, is_foreign, name_guesses
 from importers.guess_side import drives_of
 from importers.guess_sign import SignGuess, common_sign, energy_sign, forward_sign, sag_sign
 from importers.guess_unit import UnitGuess, guess_unit
 from importers.header_words import HeaderWords, read_header
 from importers.raw_table import RawColumn
 from importers.setup_types import Setup
+from importers.units import BY_NAME
 
 Floats = NDArray[np.float64]
 
+SURE = 0.95
+"""From here on a reading is called sure. The contract's."""
 READ_FROM = 0.5
 """Columns less sure than this are not read. Our choice: rather asked for than guessed."""
-FOREIGN_SURE = 0.97
-"""A column whose words speak of another device or of no channel of ours."""
+FOREIGN_SURE, UNREAD_SURE = 0.97, 0.9
+"""Chance that it is right not to read a column: its words speak of another device or quantity;
+or say nothing clear. Our choice."""
 SAMPLE_ROWS = 60_000
 """Rows that the guesses look at, evenly spread in stretches. Our choice."""
+FASTEST_KMH = 200.0
+"""No vehicle of this kind goes faster [km/h]. Our choice."""
+MOTOR_CHANNELS = frozenset(
+    {"phase_current_a", "motor_rpm", "duty_pct", "controller_temp_c", "motor_temp_c"}
+)
 PLUS = SignGuess(1, 1.0)
 
 
@@ -44,6 +54,8 @@ class Guess:
     unit: UnitGuess = field(default_factory=lambda: UnitGuess("", 1.0, 0.0, 1.0))
     sign: SignGuess = PLUS
     why: str = ""
+    unread_sure: float = FOREIGN_SURE
+    """How sure it is that the column is none of ours, once it is not read."""
     sample: Floats = field(default_factory=lambda: np.zeros(0))
     """Values of the sampled rows in SI, sign not applied."""
 
@@ -57,7 +69,7 @@ class Guess:
     def sure(self) -> float:
         """The chance that name, unit, sign and side are all right."""
         if self.name is None:
-            return FOREIGN_SURE
+            return self.unread_sure
         return self.name.chance * self.unit.chance * self.sign.chance * self.side_sure
 
     @property
@@ -66,7 +78,9 @@ class Guess:
         return self.sample * self.sign.sign
 
     def drop(self, why: str) -> None:
-        """Read it as nothing of ours."""
+        """Read it as nothing of ours, which may be wrong."""
+        if self.name is not None:
+            self.unread_sure = min(UNREAD_SURE, 1.0 - self.sure / 2)
         self.name, self.why = None, why
 
 
@@ -93,6 +107,8 @@ def guess_columns(
     for one in guesses:
         if one.name is not None:
             _look_at(one, rows, setup)
+        elif not is_foreign(one.words):
+            one.unread_sure = UNREAD_SURE
     _whole_vehicle(guesses)
     _settle_open_currents(guesses)
     _one_each(guesses)
@@ -121,13 +137,22 @@ def _look_at(one: Guess, rows: NDArray[np.intp], setup: Setup | None) -> None:
     if one.column.numbers is None:
         return
     numbers = one.column.numbers[rows]
+    _turns_or_speed(one, numbers)
     electrical = bool(one.words.ideas & {"erpm", "electrical"})
     one.unit = guess_unit(one.name.channel, numbers, one.words.unit, setup, electrical=electrical)
-    one.sample = one.unit.apply(numbers)
-    if not np.isfinite(one.unit.factor):
-        one.drop("electrical turns: vehicle.pole_pairs is needed to read them")
-    elif one.unit.why:
-        one.why = one.unit.why
+    known = bool(np.isfinite(one.unit.factor))
+    one.sample = one.unit.apply(numbers) if known else numbers
+    one.why = one.unit.why
+
+
+def _turns_or_speed(one: Guess, numbers: Floats) -> None:
+    """A motor's `speed` without unit: beyond what a vehicle can do it counts turns."""
+    if one.words.unit is not None or one.name is None or one.name.channel != "wheel_speed_mps":
+        return
+    if "wheel" in one.words.ideas or not np.isfinite(numbers).any():
+        return
+    if float(np.nanquantile(np.abs(numbers), 0.99)) > FASTEST_KMH:
+        one.name = NameGuess("motor_rpm", 0.96)
 
 
 def _whole_vehicle(guesses: list[Guess]) -> None:
@@ -139,17 +164,15 @@ def _whole_vehicle(guesses: list[Guess]) -> None:
              or one.name.channel in ("state_of_charge_pct", "pack_temp_c"))
         for one in guesses
     )  # fmt: skip
-    driven = any(
-        one.name is not None
-        and one.name.channel
-        in ("phase_current_a", "duty_pct", "controller_temp_c", "motor_rpm", "motor_temp_c")
-        for one in guesses
-    )
+    driven = any(one.name is not None and one.name.channel in MOTOR_CHANNELS for one in guesses)
     for one in guesses:
         if one.name is None:
             continue
         row = channel_of(one.name.channel)
         if row is not None and not row.per_drive and one.drive is not None:
+            if one.name.channel == "speed_mps":
+                one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.93))
+                continue
             if one.name.channel.startswith("cell") or row.dimension in ("temperature",):
                 one.drop("a pack reading on one side")
                 continue
@@ -171,10 +194,19 @@ def _whole_vehicle(guesses: list[Guess]) -> None:
 
 def _settle_open_currents(guesses: list[Guess]) -> None:
     """A `current` that words leave open: battery or phase, by what else this drive has."""
+    motor = any(
+        (one.name is not None and one.name.channel in MOTOR_CHANNELS)
+        or one.words.ideas & {"motor", "phase", "duty", "controller"}
+        for one in guesses
+    )  # fmt: skip
     for one in guesses:
         if one.name is None or one.words.ideas & {"battery", "input", "pack", "phase"}:
             continue
         if one.name.channel not in ("battery_current_a", "phase_current_a"):
+            continue
+        if not motor and not one.words.ideas & {"brake", "total"}:
+            # Nothing in this file is of a motor: its current is the pack's.
+            one.name = replace(one.name, channel=_pack_or_drive(one), chance=0.96)
             continue
         others = {
             two.name.channel: two for two in guesses
@@ -191,6 +223,10 @@ def _settle_open_currents(guesses: list[Guess]) -> None:
             one.sample, others["battery_current_a"].sample
         ):
             one.name = NameGuess("phase_current_a", 0.93)
+
+
+def _pack_or_drive(one: Guess) -> str:
+    return "pack_current_a" if one.drive is None else "battery_current_a"
 
 
 def _mostly_larger(own: Floats, other: Floats) -> bool:
@@ -275,8 +311,6 @@ def _ratio(one: Floats, two: Floats) -> float | None:
 
 
 def _speed_by_ratio(speed: Guess, ratio: float) -> None:
-    from importers.units import BY_NAME
-
     shown = ratio / speed.unit.factor
     for name in ("km/h", "m/s", "mph", "kn"):
         unit = BY_NAME[("speed", name)]
@@ -355,12 +389,17 @@ def drop_doubtful(guesses: list[Guess]) -> list[str]:
     """Columns that are too unsure are not read; says which, and the map line that settles each."""
     told = []
     for one in guesses:
-        if one.name is not None and one.sure < READ_FROM:
-            told.append(
-                f"'{one.column.header}' may be {full(one)} ({one.sure:.0%} sure"
-                f"{': ' + one.why if one.why else ''}) and is not read"
-            )
+        if one.name is None or one.sure >= SURE:
+            continue
+        line = map_line(one.column.header, full(one), one.unit.name, one.sign.sign)
+        why = f": {one.why}" if one.why else ""
+        if one.sure < READ_FROM:
+            told.append(f"'{one.column.header}' is not read, it is too unsure{why}. If it is "
+                        f"{full(one)}, a map file says so: {line}")  # fmt: skip
             one.drop(one.why or "too unsure")
+        else:
+            told.append(f"'{one.column.header}' is read as {full(one)}, {one.sure:.0%} sure{why}. "
+                        f"If that is wrong, edit in a map file: {line}")  # fmt: skip
     return told
 
 

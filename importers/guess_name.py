@@ -13,6 +13,10 @@ AVOID = frozenset({"limit", "delta", "foreign", "soh", "count", "grade", "steeri
 """Ideas that make a column none of our business: set values, differences, other devices."""
 
 
+OTHERS = frozenset({"torque", "energy", "distance", "resistance", "humidity", "sats", "frequency"})
+"""Quantities that have no channel."""
+
+
 @dataclass(frozen=True, slots=True)
 class NameGuess:
     """A channel (without drive) that the words may name."""
@@ -53,6 +57,15 @@ def dimension_of(words: HeaderWords) -> str | None:
     return next(iter(sorted(named)), None)
 
 
+def is_foreign(words: HeaderWords) -> bool:
+    """Whether the words say outright that the column is none of ours."""
+    dimension = dimension_of(words)
+    # `Charge` may be a state of charge, `T` a temperature: those need a unit to be told.
+    vague = dimension in ("charge", "time") and words.unit is None
+    known = dimension is not None and dimension not in _BY_DIMENSION and not vague
+    return known or bool(words.ideas & (AVOID | OTHERS))
+
+
 def name_guesses(words: HeaderWords) -> list[NameGuess]:
     """Channels the header may name, likeliest first; empty where none of ours."""
     ideas = words.ideas
@@ -61,6 +74,8 @@ def name_guesses(words: HeaderWords) -> list[NameGuess]:
     dimension = dimension_of(words)
     chosen = _BY_DIMENSION.get(dimension or "")
     if chosen is None:
+        if dimension is None and "cell" in ideas and not ideas & {"delta", "count", "status"}:
+            return [NameGuess(one.channel, LIKELY, True) for one in _voltage(words)]
         if dimension is None and ideas & {"throttle", "brake"}:
             return _fraction(words)
         if dimension is None and ideas <= {"motor", "rotor", "mechanical"} and "erpm" in ideas:

@@ -115,7 +115,7 @@ def _from_values(channel: str, dimension: str, good: Floats, setup: Setup | None
         return _of(BY_NAME[("angle", name)], LIKELY if top > 1.8e8 else 0.8)
     usual = {
         "speed": ("km/h", OPEN), "power": ("W" if top > 30 else "kW", 0.85), "length": ("m", 0.9),
-        "angle": ("°", TOLD), "acceleration": ("g" if top < 3 else "m/s²", 0.7),
+        "angle": ("°", TOLD), "acceleration": ("g" if top < 0.8 else "m/s²", 0.8),
     }  # fmt: skip
     if dimension in usual:
         name, chance = usual[dimension]
@@ -153,7 +153,7 @@ def _rotation(
     pairs = setup.vehicle.pole_pairs if setup is not None else None
     if electrical or (stated is not None and stated.name == ELECTRICAL_RPM):
         if pairs is None:
-            return UnitGuess(ELECTRICAL_RPM, np.nan, 0.0, OPEN, "vehicle.pole_pairs is not given")
+            return UnitGuess(ELECTRICAL_RPM, np.nan, 0.0, STATED, "vehicle.pole_pairs is not given")
         return UnitGuess(ELECTRICAL_RPM, 1.0 / pairs, 0.0, STATED)
     unit = stated if stated is not None and stated.dimension == "rotation" else None
     if unit is not None:

@@ -69,8 +69,8 @@ def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ())
         if side is None and (own := side_of(token)) is not None and _is_side(token, tokens):
             side, side_sure = own, 0.97 if len(token) > 1 else 0.9
             continue
-        if token == "t" and _of_a_part(rest):
-            ideas.add("temperature")  # the formula letter, not the time
+        if (letter := _formula_letter(token, rest, unit)) is not None:
+            ideas.add(letter)
             continue
         found = ideas_of(token)
         if not found:
@@ -160,10 +160,29 @@ def _unit_at_end(header: str) -> tuple[str, Unit | None, str, bool]:
     return header, None, "", False
 
 
-def _of_a_part(tokens: list[str]) -> bool:
-    """Whether other words name a part that has a temperature."""
-    parts = {"motor", "controller", "battery", "pack", "cell", "ambient"}
-    return any(parts & set().union(*ideas_of(one)) for one in tokens if ideas_of(one))
+_FORMULA = {
+    "t": ("temperature", {"motor", "controller", "battery", "pack", "cell", "ambient"}),
+    "v": ("voltage", {"battery", "input", "pack", "cell"}),
+    "p": ("power", {"battery", "input", "pack", "electrical"}),
+    "n": ("rotation", {"motor", "mechanical"}),
+}
+"""Formula letters and the parts beside which they are that quantity: `T motor`, `V batt`."""
+
+
+def _formula_letter(token: str, tokens: list[str], unit: Unit | None) -> str | None:
+    """The quantity a single letter stands for beside a part's name or its own unit."""
+    if token == "v" and _parts(tokens) & {"wheel", "vehicle", "gps"}:
+        return "speed"
+    if token not in _FORMULA:
+        return None
+    quantity, beside = _FORMULA[token]
+    if unit is not None and unit.dimension == MEASURES[quantity]:
+        return quantity
+    return quantity if _parts(tokens) & beside else None
+
+
+def _parts(tokens: list[str]) -> set[str]:
+    return {idea for one in tokens for part in ideas_of(one) for idea in part}
 
 
 def _take_drive(text: str, drives: tuple[str, ...]) -> tuple[str | None, float, str]:

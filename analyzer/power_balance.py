@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.drive_fit import DriveFit, fit_drive
 from analyzer.height_fit import Lean
 from analyzer.height_profile import cells_for
 from analyzer.quantities import Bools, Floats, drive_channel, pack_voltage_v
@@ -27,6 +28,9 @@ EFFICIENCY, EFFICIENCY_SD = 0.92, 0.04
 """Battery to wheel without copper loss: controller, iron, belt. Common practice, no source."""
 COPPER_SHARE, COPPER_SHARE_SD = 0.10, 0.10
 """Part of the driving energy lost in copper, over a ride. Common practice, no source."""
+GEARED, GEARED_SD, GEARED_RETURN = 0.95, 0.03, 1.05
+"""Behind the copper loss, where the drive's own log tells that: belt or gear, iron. Common
+practice, no source."""
 RETURN, RETURN_SD = 1.10, 0.08
 """Wheel energy per energy that comes back while braking. Common practice, no source."""
 ROLLING, ROLLING_SD = 0.014, 0.006
@@ -63,6 +67,7 @@ class PowerBalance:
     """Per drive-side parameter: what one unit of it is worth in joules, for `road_load`."""
     has_phase: bool
     mass_kg: float
+    drives: tuple[DriveFit, ...] = ()
 
     def lean(self, length_m: float) -> Lean:
         """The same at the places of a height profile."""
@@ -110,7 +115,8 @@ def power_balance(ride: Ride, setup: Setup, way: Way) -> PowerBalance | None:
     moved = np.diff(slots.place_m)
     weight_n = mass * GRAVITY_MPS2
     dark = _sum((~known).astype(np.float64), slots) > 0.5 * np.diff(slots.time_s)
-    copper, has_phase = _copper(ride, setup, way, slots, out_j)
+    fits = tuple(fit_drive(ride, setup, drive) for drive in setup.drive_names)
+    copper, has_phase = _copper(ride, setup, way, slots, out_j, fits)
     total = max(float(out_j.sum()), 1.0)
     scale = total / max(float(copper.sum()), 1e-9)
     height = _mean_height(ride, way)
@@ -124,7 +130,11 @@ def power_balance(ride: Ride, setup: Setup, way: Way) -> PowerBalance | None:
     # the brake's share of a slot is not known: none of its energy may count as height
     parts[unsure] = 0.0
     cumulated = np.vstack([np.zeros(parts.shape[1]), np.cumsum(parts, axis=0)])
-    expected, sd = _before(setup)
+    expected, sd = before_the_ride(setup)
+    if all(fits):  # the drives' own logs tell their copper loss, up to the current's gain
+        share = float(copper.sum()) / total
+        expected[:3] = [GEARED, GEARED * share, GEARED_RETURN]
+        sd[:3] = [GEARED_SD, 0.2 * share + 0.005, GEARED_SD]
     return PowerBalance(
         names=("efficiency", "copper_share", "return", "rolling", "drag_m2", "turning"),
         place_m=slots.place_m,
@@ -135,6 +145,7 @@ def power_balance(ride: Ride, setup: Setup, way: Way) -> PowerBalance | None:
         energy_scale=(scale, total),
         has_phase=has_phase,
         mass_kg=mass,
+        drives=tuple(one for one in fits if one is not None),
     )
 
 
@@ -203,10 +214,26 @@ def _mean_height(ride: Ride, way: Way) -> float:
 
 
 def _copper(
-    ride: Ride, setup: Setup, way: Way, slots: _Slots, out_j: Floats
+    ride: Ride,
+    setup: Setup,
+    way: Way,
+    slots: _Slots,
+    out_j: Floats,
+    fits: tuple[DriveFit | None, ...],
 ) -> tuple[Floats, bool]:
-    """Something proportional to the copper loss: phase current squared where it is logged, else
-    (power / speed) squared, since torque is power over speed."""
+    """The copper loss, or something proportional to it: phase current squared where it is logged,
+    else (power / speed) squared, since torque is power over speed."""
+    if fits and all(fits):
+        lost: Floats | None = None
+        for fit in fits:
+            assert fit is not None
+            phase = drive_channel(ride, fit.drive, "phase_current_a")
+            assert phase is not None
+            size = np.abs(np.nan_to_num(phase[way.rows]))
+            own = (fit.ohm * size + fit.drop_v) * size
+            lost = own if lost is None else lost + own
+        assert lost is not None
+        return _sum(lost, slots), True
     squares: Floats | None = None
     for drive in setup.drive_names:
         phase = drive_channel(ride, drive, "phase_current_a")
@@ -237,7 +264,7 @@ def _unsure(slots: _Slots, out_j: Floats, back_j: Floats) -> Bools:
     return np.asarray((braking & (speed > STANDING_MPS)) | hole, np.bool_)
 
 
-def _before(setup: Setup) -> tuple[Floats, Floats]:
+def before_the_ride(setup: Setup) -> tuple[Floats, Floats]:
     """What is known of the parameters before the ride: expected values and sds."""
     rolling, rolling_sd = ROLLING, ROLLING_SD
     drag, drag_sd = DRAG_M2, DRAG_SD_M2

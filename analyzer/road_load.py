@@ -95,7 +95,7 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
     """What holds this vehicle back: the longest stretch of the ride tells; what it does not tell
     keeps a stated default with a wide interval."""
     told = [road for road in roads if road.balance is not None and road.parameters.size]
-    expected, sd = before._before(setup)
+    expected, sd = before.before_the_ride(setup)
     theta, covariance, balance = expected, np.diag(sd**2), None
     if told:
         road = max(told, key=lambda one: one.way.length_m)

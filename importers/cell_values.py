@@ -13,6 +13,11 @@ from importers.raw_table import RawColumn
 MOSTLY = 0.5
 """A column is one of numbers when more than this share of its cells are. Our choice."""
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$"
+_DAY_MONTH = (
+    r"^(?:\d{1,2}[. /-]{1,2}(?:\pL{3,9}|\d{1,2}[./-]\d{2,4})\.?(?:[ -]\d{2,4})?"
+    r"|\pL{3,9}[. -]{1,2}\d{1,4})$"
+)
+_MONTH = r"^\d{1,2}[. -]{1,2}(?:[JjFfMmAaSsOoNnDd]\pL{2,8})\.?$"
 _WITH_UNIT = r"^([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*[A-Za-z°%µΩ/²³]{1,6}$"
 
 
@@ -41,13 +46,23 @@ def text_column(
     count = _true(good)
     if count < filled:
         bare = pc.replace_substring_regex(plain, _WITH_UNIT, r"\1")
+        bare = pc.if_else(pc.match_substring_regex(texts, _MONTH), plain, bare)
         with_unit = pc.match_substring_regex(bare, _NUMBER)
         if _true(with_unit) > count:
             plain, good, count = bare, with_unit, _true(with_unit)
+    dates = _dates_beside(texts, good) if 0 < count < filled else 0
     if count <= MOSTLY * filled:
-        return RawColumn(name, unit, texts=texts)
+        return RawColumn(name, unit, texts=texts, date_cells=dates)
     numbers = pc.if_else(pc.fill_null(good, False), plain, None).cast(pa.float64())
-    return RawColumn(name, unit, numbers=_finite(numbers), odd_cells=filled - count)
+    return RawColumn(
+        name, unit, numbers=_finite(numbers), odd_cells=filled - count, date_cells=dates
+    )
+
+
+def _dates_beside(texts: pa.StringArray, good: pa.BooleanArray) -> int:
+    """Cells that look like a day and a month, in a column that also has numbers."""
+    others = texts.filter(pc.invert(pc.fill_null(good, True)))
+    return _true(pc.match_substring_regex(others, _DAY_MONTH))
 
 
 def _plain(texts: pa.StringArray, decimal: str, thousands: str) -> pa.StringArray:

@@ -34,6 +34,8 @@ from importers.timebase import rate_hz
 from importers.true_rate import true_rate_hz
 from importers.unpack import read_bytes
 
+SHEET_ROWS = (65_536, 1_048_576)
+"""Rows a sheet holds (ECMA-376 spreadsheets 1 048 576; older ones 65 536)."""
 Values = NDArray[np.float64] | NDArray[np.object_]
 
 
@@ -144,7 +146,13 @@ def _assemble(
 ) -> LogTable:
     reading = clock.reading
     drives = setup.drive_names if setup is not None else ()
-    problems = [*raw.problems, *reading.problems, *(ids.problems if ids else ()), *remarks]
+    problems = [
+        *raw.problems,
+        *_cut_rows(raw),
+        *reading.problems,
+        *(ids.problems if ids else ()),
+        *remarks,
+    ]
     columns: dict[str, Values] = {}
     told: dict[int, ChannelReading] = {}
     for at, one in zip(left, guesses, strict=True):
@@ -152,7 +160,12 @@ def _assemble(
         name = full(one) if one.name is not None else None
         if fault:
             problems.append(f"'{one.column.header}': {fault}")
-        if one.column.odd_cells:
+        if one.column.date_cells:
+            problems.append(
+                f"'{one.column.header}': {one.column.date_cells} numbers became dates, as a "
+                "spreadsheet does: export the log again without it"
+            )
+        elif one.column.odd_cells:
             problems.append(f"'{one.column.header}': {one.column.odd_cells} cells are no numbers")
         rate = None
         if values is not None and name is not None:
@@ -185,6 +198,16 @@ def _assemble(
         of_day=reading.of_day,
         restarts=reading.restarts if ids is None else (),
     )
+
+
+def _cut_rows(raw: RawTable) -> list[str]:
+    """A table that ends exactly where a spreadsheet's sheet does."""
+    if raw.rows + 1 + len(raw.preamble) not in SHEET_ROWS and raw.rows not in SHEET_ROWS:
+        return []
+    return [
+        f"the log ends at {raw.rows} rows, where spreadsheets cut: the rest of the ride may be "
+        "missing; use the logger's own file"
+    ]
 
 
 def _unit_word(one: Guess) -> str:

@@ -24,6 +24,8 @@ class RawColumn:
     words and identifiers come this way."""
     odd_cells: int = 0
     """Cells of a column of numbers that are neither a number nor a word for missing."""
+    date_cells: int = 0
+    """Cells beside numbers that are dates: what a spreadsheet makes of `2.5` or `1-2`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

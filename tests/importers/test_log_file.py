@@ -121,3 +121,15 @@ def test_an_empty_channel_beside_good_ones_is_a_problem_not_a_refusal(tmp_path: 
     ride = read_ride([str(path)], SETUP)
     assert not ride.has("left.motor_temp_c")
     assert any("empty" in one for one in ride.sources[0].problems)
+
+
+def test_a_log_that_went_through_a_spreadsheet_is_told_so(tmp_path: Path) -> None:
+    rows = ["time;battery voltage [V];battery current [A]"]
+    for k in range(65_535):
+        amps = "2. Mai" if k % 50 == 7 else f"{k % 9},5"
+        rows.append(f"09:{k // 1200 % 60:02d};{58 - 0.1 * (k % 9):.1f};{amps}".replace(".", ",", 1))
+    path = tmp_path / "left.csv"
+    path.write_text("\n".join(rows).replace("2, Mai", "2. Mai"), "utf-8")
+    text = " ".join(read_log(str(path), setup=SETUP).problems)
+    for says in ("where spreadsheets cut", "numbers became dates", "cut to whole minutes"):
+        assert says in text

@@ -11,6 +11,7 @@ from importers.cells import is_when
 from importers.header_words import MEASURES, read_header
 from importers.raw_table import RawColumn, RawTable
 from importers.timebase import TimeColumn, TimeReading, read_time
+from importers.words import ideas_of, tokens_of
 
 UNNAMED_SURE = 0.9
 """A column of numbers that only behaves like a clock is never called sure."""
@@ -64,6 +65,8 @@ def log_time(
         sure = min(reading.sure, UNNAMED_SURE)
         text = f"no header speaks of time: '{raw.columns[used[0]].header}' steps like a clock"
         reading = replace(reading, sure=sure, problems=(*reading.problems, text))
+    elif header is None and all(picked[at][1].named < 0.75 for at in reading.used):
+        reading = replace(reading, sure=min(reading.sure, UNNAMED_SURE))
     others = tuple(at for at, column in picked if at not in used and column.named > 0.5)
     return LogTime(reading, used, others)
 
@@ -73,7 +76,8 @@ def _named(raw: RawTable) -> list[tuple[int, TimeColumn]]:
     out = []
     for at, column in enumerate(raw.columns):
         words = read_header(column.header, column.unit)
-        named = bool(words.ideas & _TIME_IDEAS)
+        other_unit = words.unit is not None and words.unit.dimension not in ("time", "other")
+        named = bool(words.ideas & _TIME_IDEAS) and not other_unit
         measured = {one for one in words.ideas if one in MEASURES} - _TIME_IDEAS
         unit = words.unit.name.partition("\n")[0] if words.unit is not None else ""
         in_time = words.unit is not None and words.unit.dimension == "time"
@@ -81,9 +85,23 @@ def _named(raw: RawTable) -> list[tuple[int, TimeColumn]]:
         if looks:
             out.append((at, _candidate(column, 1.0 if named else 0.6, "")))
         elif column.numbers is not None and (named or in_time) and not measured:
-            chance = 1.0 if named else 0.7
+            chance = 0.7 if not named or _is_letter(words.words) else 1.0
             out.append((at, _candidate(column, chance, _UNIT.get(unit, ""))))
-    return out
+    # A lone `t` is the time only where nothing else is.
+    clear = [one for one in out if one[1].named >= 1.0]
+    letters = {at for at, _ in out if _is_letter(tuple(tokens_of(raw.columns[at].header)))}
+    return [one for one in out if not clear or one[0] not in letters]
+
+
+def _is_letter(words: tuple[str, ...]) -> bool:
+    """Whether the letter t, with a number perhaps, is all that speaks of time."""
+    return "t" in words and not any(
+        idea in _TIME_IDEAS
+        for one in words
+        if one != "t"
+        for part in ideas_of(one)
+        for idea in part
+    )
 
 
 def _unnamed(raw: RawTable) -> list[tuple[int, TimeColumn]]:

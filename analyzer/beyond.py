@@ -14,6 +14,7 @@ from analyzer.quantities import (
     pack_current_a,
     pack_voltage_v,
     spans_where,
+    step_s,
     wheel_speed_mps,
 )
 from analyzer.sensors import believable_temp_c
@@ -37,11 +38,12 @@ STALL_SHARE = 0.7
 """Of the phase limit. The contract's."""
 STALL_MIN_S = 1.0
 """The contract's [s]."""
-WALKING_MPS = 1.4
-"""Walking pace [m/s]: 5 km/h, common practice, no source."""
-NO_REST = "Nearly empty or too much drawn: without a rest voltage that cannot be told."
+WALKING_MPS = 1.0
+"""Walking pace [m/s]: slow walking, 3.6 km/h, so that a firm start is through it in a second."""
+STILL_MPS = 0.3
 LONG_STALL_S = 3.0
-"""A stall this long heats one winding hard [s]. Our choice."""
+"""Hardly turning for this long heats one winding hard [m/s, s]. Our choice."""
+NO_REST = "Nearly empty or too much drawn: without a rest voltage that cannot be told."
 
 
 def highest_derate(setup: Setup) -> tuple[Drive, float] | None:
@@ -220,16 +222,18 @@ def find_stalls(ride: Ride, setup: Setup) -> list[Event]:
         )
         for span in spans_where(mask, ride, min_s=STALL_MIN_S):
             top, _ = _extreme(np.abs(phase), span, lowest=False)
+            still = np.abs(speed.values[span.rows]) < STILL_MPS
+            still_s = float(step_s(ride)[span.rows][still].sum())
             events.append(
                 Event(
                     EventKind.STALL,
                     span.start_s,
                     span.end_s,
                     (drive.name,),
-                    Severity.WATCH if span.length_s >= LONG_STALL_S else Severity.NOTE,
+                    Severity.WATCH if still_s >= LONG_STALL_S else Severity.NOTE,
                     Peak(f"{drive.name}.phase_current_a", top),
                     LimitRef(f"drives.{drive.name}.phase_drive_a", drive.phase_drive_a),
-                    measures=(("length_s", span.length_s),),
+                    measures=(("length_s", span.length_s), ("still_s", still_s)),
                 )
             )
     return events

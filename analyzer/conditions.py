@@ -77,6 +77,16 @@ def _first(values: Floats | None) -> float | None:
     return float(good[0]) if good.size else None
 
 
+def _across_holes(rest_v: Floats) -> Floats | None:
+    """Rest voltage is the pack's slowest quantity: across rows the fit left out it runs on."""
+    known = np.flatnonzero(np.isfinite(rest_v))
+    if known.size == 0:
+        return None
+    if known.size == rest_v.size:
+        return rest_v
+    return np.interp(np.arange(rest_v.size), known, rest_v[known])
+
+
 def conditions(ride: Ride, setup: Setup, *, pack: PackState, fit: PackFit | None) -> Conditions:
     """Under what conditions was each moment ridden?"""
     resistance = pack.resistance_10s_ohm
@@ -84,7 +94,7 @@ def conditions(ride: Ride, setup: Setup, *, pack: PackState, fit: PackFit | None
     return Conditions(
         charge_pct=charge_pct(ride, setup, pack),
         pack_temp_c=_pack_temp_c(ride),
-        rest_v=None if fit is None else fit.rest_voltage_v,
+        rest_v=None if fit is None else _across_holes(fit.rest_voltage_v),
         resistance_ohm=None if resistance is None else resistance.value,
         ambient_c=_ambient_c(ride),
         mass_kg=mass,

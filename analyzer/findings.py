@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analyzer.balance import Balance
+from analyzer.balance import Balance, InForce
 from analyzer.events import Event
 from analyzer.limits import LimitCheck
 from analyzer.words import BalanceVerdict, EventKind, LimitRole, Severity, Verdict
@@ -29,6 +29,12 @@ ORDER = (
 """Among findings of one severity, what can hurt comes first. Our choice."""
 SILENT = (EventKind.LOG_GAP, EventKind.IMBALANCE)
 """Kinds that make no finding of their own: a gap is a note; imbalance is the balance's finding."""
+SILENT_NOTES = (EventKind.STALL, EventKind.WHEEL_SLIP)
+"""Kinds that are ordinary riding while they are notes: a firm start, a spin on wet leaves."""
+CURRENT_LIMITS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
+NOT_IN_FORCE = 0.98
+"""A plateau whose whole interval lies below this part of the setting is not the setting. Our
+choice: the 2 % a limit in force is known to."""
 GOOD = (Verdict.WORKS, Verdict.HOLDS)
 
 
@@ -48,7 +54,10 @@ class Finding:
 
 
 def rank_findings(
-    events: Sequence[Event], limits: Sequence[LimitCheck], balance: Balance | None
+    events: Sequence[Event],
+    limits: Sequence[LimitCheck],
+    balance: Balance | None,
+    in_force: Sequence[InForce] = (),
 ) -> tuple[Finding, ...]:
     """Everything found, what matters most first: loss of braking, then what calls for action, what
     to watch, what is worth knowing; what can hurt before what cannot; good news and what was not
@@ -57,6 +66,7 @@ def rank_findings(
         *_from_events(events),
         *_from_limits(limits, events),
         *_from_balance(balance),
+        *_from_settings(in_force, limits),
     ]
     found.sort(key=_rank)
     return (*found, *_good(limits, found), *_not_tried(limits))
@@ -71,7 +81,8 @@ def _rank(one: Finding) -> tuple[int, int, int]:
 def _from_events(events: Sequence[Event]) -> list[Finding]:
     groups: dict[tuple[EventKind, str, tuple[str, ...]], list[int]] = {}
     for place, event in enumerate(events):
-        if event.kind in SILENT:
+        ordinary = event.kind in SILENT_NOTES and event.severity is Severity.NOTE
+        if event.kind in SILENT or ordinary:
             continue
         # Each loss of drive or braking is a story of its own.
         own = str(place) if event.kind in (EventKind.BRAKE_LOSS, EventKind.CUTOUT) else ""
@@ -139,6 +150,29 @@ def _from_balance(balance: Balance | None) -> list[Finding]:
             drives=tuple(share.drive for share in balance.shares),
         )
     ]
+
+
+def _from_settings(in_force: Sequence[InForce], limits: Sequence[LimitCheck]) -> list[Finding]:
+    """A drive that saturates surely below what the setup says while another drive does not, so
+    that no power mode shared by all explains it: a change that was not saved there."""
+    found = []
+    for key in CURRENT_LIMITS:
+        set_a = {one.limit: one.set for one in limits}
+        part = {
+            one.drive: plateau.high / value
+            for one in in_force
+            if (plateau := getattr(one, key)) is not None
+            and plateau.high is not None
+            and (value := set_a.get(f"drives.{one.drive}.{key}"))
+        }
+        low = [drive for drive, ratio in part.items() if ratio < NOT_IN_FORCE]
+        alone = len(in_force) > 1 and len(low) < len(in_force)
+        found += [
+            Finding("setting", Severity.WATCH, limits=(f"drives.{drive}.{key}",), drives=(drive,))
+            for drive in low
+            if alone
+        ]
+    return found
 
 
 def _good(limits: Sequence[LimitCheck], found: Sequence[Finding]) -> list[Finding]:

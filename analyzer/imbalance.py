@@ -53,6 +53,8 @@ DRAG_PART = 0.04
 """A constant extra current of this part of the load's mean is drag. Our choice."""
 SATURATED = 0.93
 """From this part of its limit a drive is saturated. Our choice."""
+SHOWN = 0.01
+"""Causes less likely than this are counted into `unknown`. Our choice."""
 HELD_BACK_PART = 0.2
 """One side held back by voltage or heat in so much more of the load than the other. Our choice."""
 
@@ -91,16 +93,20 @@ def imbalance_causes(sides: Sides) -> tuple[Cause, ...]:
     for look in (_settings, _demand, _held_back, _speeds, _turning, _constant_ratio, _offset):
         look(sides, scores)
     total = sum(scores.weight.values())
+    chance = {cause: weight / total for cause, weight in scores.weight.items()}
+    faint = [c for c, p in chance.items() if p < SHOWN and c is not ImbalanceCause.UNKNOWN]
+    for cause in faint:
+        chance[ImbalanceCause.UNKNOWN] += chance.pop(cause)
     causes = [
         Cause(
             cause.value,
-            weight / total,
+            probability,
             tuple(scores.evidence.get(cause, ())),
             _WOULD_CONFIRM.get(cause, ()),
         )
-        for cause, weight in scores.weight.items()
+        for cause, probability in chance.items()
     ]
-    return tuple(sorted(causes, key=lambda one: (one.cause == "unknown", -one.probability)))
+    return tuple(sorted(causes, key=lambda one: (-one.probability, one.cause)))
 
 
 def _high_low(sides: Sides) -> tuple[str, str]:
@@ -122,9 +128,7 @@ def _settings(sides: Sides, scores: _Scores) -> None:
         ("battery_drive_a", ImbalanceCause.BATTERY_LIMIT_DIFFERS),
         ("phase_drive_a", ImbalanceCause.PHASE_LIMIT_DIFFERS),
     ):
-        for drive, plateau, set_a in lower_than_set(
-            sides.in_force, sides.setup, key=key, by=PLATEAU_DIFFERS / 2
-        ):
+        for drive, plateau, set_a in lower_than_set(sides.in_force, sides.setup, key=key, by=0.0):
             if drive == low and plateau < set_a * (1 - PLATEAU_DIFFERS):
                 scores.times(
                     ImbalanceCause.SETTING_NOT_IN_FORCE,

@@ -23,7 +23,7 @@ from analyzer.quantities import (
     throttle_pct,
     wheel_speed_mps,
 )
-from analyzer.sensors import log_step
+from analyzer.sensors import log_step, noise_sd
 from importers.ride import Ride
 from importers.setup_types import Drive, Setup
 
@@ -34,25 +34,33 @@ NEAR = 0.02
 MIN_DWELL_S = 1.5
 """A plateau must be held this long in all [s]. Our choice: a firm start holds its phase limit for
 one or two seconds."""
-PILE_UP = 2.5
-"""So many times denser than the currents just below it. Our choice: riding without a ceiling gets
-rarer toward the top."""
-ABOVE_SHARE = 0.1
-"""At most this part of the plateau's time may lie above it: overshoot. Our choice."""
+UNTOLD_DWELL_S = 3.0
+"""... and this long where the setup does not say so [s]. Our choice."""
+PILE_UP, UNTOLD_PILE_UP = 1.2, 2.5
+"""So many times denser than the currents just below it, where the setup says so and where it does
+not. Our choice: riding without a ceiling gets rarer toward the top."""
+ABOVE_SHARE, FAR_ABOVE_SHARE = 0.35, 0.1
+"""At most this part of the plateau's time may lie above it, and further above it than three times
+its width: overshoot of the regulation. Our choice."""
 OTHER_VARIES = 0.06
 """The other current or the speed varies this much (5th to 95th percentile over median) while this
 one stands still. Our choice: three times `NEAR`."""
 SET_NEAR = 0.03
 """A plateau this near to the setup's own limit needs no further proof. Our choice."""
-FULL_DEMAND = 0.9
-"""Of the highest demand seen: the rider asks for everything. Our choice."""
-DEMAND_MOVES_PCT = 10.0
+FULL_DEMAND_PCT = 97.0
+"""From here the rider asks for everything [%]. Our choice; the highest demand seen is no measure:
+a rider who never opens beyond 70 % draws a plateau of his own."""
+DEMAND_MOVES_PCT = 15.0
 """Or the demand moves by this much while the current stands still. Our choice."""
 LOWEST_A = 1.0
 """Below this no plateau is looked for [A]: a shunt's offset and noise. Our choice."""
-FLOOR_PART = 0.004
-"""No interval is narrower than this part of the value. Our choice: the spread of a regulated
-current about its limit."""
+INNER_BLOCKS = 3
+"""So many blocks within stretches of the plateau give its value. Our choice."""
+GAIN_PART = 0.025
+"""A controller's reading is right within this part of it: common practice, no source (3 to 5 %,
+the lower end and a half: what it regulates by is the same reading)."""
+OFFSET_A = 0.15
+"""... and within this [A]: common practice, no source (0.1 to 0.3 A)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,7 +74,13 @@ class _Watched:
     """Blocks in which nothing else (low voltage, heat) takes current away."""
     set_a: float | None
     step_a: float
+    noise_a: float
+    """Spread of a block's mean."""
     length_s: Floats
+
+    def width_a(self, at: float) -> float:
+        """How far blocks of a plateau may lie from its middle."""
+        return max(NEAR * at, 0.6 * self.step_a, 2.5 * self.noise_a)
 
 
 def find_in_force(ride: Ride, setup: Setup) -> tuple[InForce, ...]:
@@ -91,9 +105,19 @@ def _of_drive(ride: Ride, setup: Setup, drive: Drive, blocks: Blocks) -> InForce
         if values is None or current is None:
             return None
         others = tuple(one for one in (blocks.mean(other), moving) if one is not None)
-        step_a = log_step(values)
+        per_block = max(values.size / max(blocks.size, 1), 1.0)
+        noise_a = noise_sd(values) / float(np.sqrt(per_block))
         return _plateau(
-            _Watched(current, others, blocks.mean(asked), free, set_a, step_a, blocks.length_s)
+            _Watched(
+                current,
+                others,
+                blocks.mean(asked),
+                free,
+                set_a,
+                log_step(values),
+                noise_a,
+                blocks.length_s,
+            )
         )
 
     drive_asked, brake_asked = throttle_pct(ride, name), brake_pct(ride, name)
@@ -131,7 +155,8 @@ def _plateau(one: _Watched) -> Estimate | None:
     usable = one.free & np.isfinite(one.current_a) & (one.current_a > LOWEST_A)
     if float(one.length_s[usable].sum()) < MIN_DWELL_S:
         return None
-    for guess in _candidates(one.current_a[usable], one.length_s[usable], one.step_a):
+    coarse_a = max(one.step_a, 2.0 * one.noise_a)
+    for guess in _candidates(one.current_a[usable], one.length_s[usable], coarse_a):
         at, width = _settle(one, usable, guess)
         on = usable & (np.abs(one.current_a - at) <= width)
         if _is_ceiling(one, usable, on, at, width) and _proven(one, on, at):
@@ -139,10 +164,10 @@ def _plateau(one: _Watched) -> Estimate | None:
     return None
 
 
-def _candidates(current: Floats, length_s: Floats, step_a: float) -> list[float]:
+def _candidates(current: Floats, length_s: Floats, coarse_a: float) -> list[float]:
     """Currents at which time piles up, the highest first."""
     top = float(current.max())
-    share = max(BIN, step_a / top)
+    share = max(BIN, coarse_a / top)
     place = np.floor(np.log(top / current) / share).astype(np.intp)
     # The top half is enough: a ceiling is near the highest current.
     inside = place < round(np.log(2.0) / share) + 1
@@ -162,36 +187,45 @@ def _settle(one: _Watched, usable: Bools, guess: float) -> tuple[float, float]:
     """The plateau's middle, and how far blocks of it may lie from it."""
     at = guess
     for _ in range(4):
-        width = max(NEAR * at, 0.6 * one.step_a)
-        on = usable & (np.abs(one.current_a - at) <= width)
+        on = usable & (np.abs(one.current_a - at) <= one.width_a(at))
         if not on.any():
             break
         at = float(np.median(one.current_a[on]))
-    return at, max(NEAR * at, 0.6 * one.step_a)
+    return at, one.width_a(at)
 
 
 def _is_ceiling(one: _Watched, usable: Bools, on: Bools, at: float, width: float) -> bool:
     """Held long enough, denser than what lies just below, and hardly anything above."""
+    told = _as_set(one, at)
     dwell_s = float(one.length_s[on].sum())
-    if dwell_s < MIN_DWELL_S:
+    if dwell_s < (MIN_DWELL_S if told else UNTOLD_DWELL_S):
         return False
     current = one.current_a
     above_s = float(one.length_s[usable & (current > at + width)].sum())
+    far_s = float(one.length_s[usable & (current > at + 3 * width)].sum())
     below = usable & (current < at - 1.5 * width) & (current >= at - 3.5 * width)
-    below_s = float(one.length_s[below].sum())
-    return above_s <= ABOVE_SHARE * dwell_s and dwell_s >= PILE_UP * below_s
+    pile_up = PILE_UP if told else UNTOLD_PILE_UP
+    return (
+        above_s <= ABOVE_SHARE * dwell_s
+        and far_s <= FAR_ABOVE_SHARE * dwell_s
+        and dwell_s >= pile_up * float(one.length_s[below].sum())
+    )
+
+
+def _as_set(one: _Watched, at: float) -> bool:
+    return one.set_a is not None and abs(at / one.set_a - 1.0) <= SET_NEAR
 
 
 def _proven(one: _Watched, on: Bools, at: float) -> bool:
     """Whether it is a limit and not the rider: the demand is full or moves, something else moves
     while this current stands still, or it is where the setup puts it."""
-    if one.set_a is not None and abs(at / one.set_a - 1.0) <= SET_NEAR:
+    if _as_set(one, at):
         return True
     others_vary = any(_spread(other[on]) >= OTHER_VARIES for other in one.others)
     if one.demand_pct is None or not np.isfinite(one.demand_pct[on]).any():
         return others_vary
     demand = one.demand_pct[on]
-    full = float(np.nanmean(demand >= FULL_DEMAND * np.nanmax(one.demand_pct))) >= 0.6
+    full = float(np.nanmean(demand >= FULL_DEMAND_PCT)) >= 0.6
     moves = float(np.nanpercentile(demand, 95) - np.nanpercentile(demand, 5)) >= DEMAND_MOVES_PCT
     return others_vary and (full or moves)
 
@@ -205,9 +239,14 @@ def _spread(values: Floats) -> float:
 
 
 def _interval(one: _Watched, on: Bools, at: float) -> Estimate:
-    values = one.current_a[on]
+    # Blocks between two of the plateau hold no part of the way up or down.
+    inner = on.copy()
+    inner[1:] &= on[:-1]
+    inner[:-1] &= on[1:]
+    values = one.current_a[inner if inner.sum() >= INNER_BLOCKS else on]
+    at = float(np.median(values))
     error = 1.96 * float(np.std(values)) / np.sqrt(max(values.size / 4.0, 1.0))
-    half = max(error, FLOOR_PART * at, one.step_a / 2)
+    half = float(np.hypot(max(error, one.step_a / 2), np.hypot(GAIN_PART * at, OFFSET_A)))
     return Estimate(at, at - half, at + half)
 
 

@@ -17,7 +17,7 @@ from analyzer.quantities import (
     pack_current_a,
     pack_voltage_v,
 )
-from analyzer.sensors import believable_temp_c, log_step
+from analyzer.sensors import believable_temp_c, log_step, noise_sd
 from analyzer.words import LimitRole, Verdict
 from importers.ride import Ride
 from importers.setup_types import Ports, Setup
@@ -27,6 +27,9 @@ WINDOWS_S = (1.0, 10.0, 60.0)
 COLD_TOUCH_K, COLD_HOLDS_K = 2.0, 10.0
 """Braking within this of the coldest charging temperature touches it, within that exercises it [K].
 Our choice: a cold limit has no way from ambient to measure along."""
+EXTREME_SD = 3.0
+"""The highest of many noisy means lies about this many standard deviations above the truth: the
+expected largest of 500 to 1000 independent normal values."""
 CHARGING_A = -1.0
 """More than this into the pack is charging it [A]. Our choice: beyond a shunt's offset."""
 
@@ -142,7 +145,9 @@ def _current_check(one: _Checker, limit: LimitKey, value: float, values: Floats)
         None if s is None else max(s, 0.0) for s in (seen, seen_10s, seen_60s)
     )
     used_pct = 100.0 * (seen or 0.0) / value
-    accuracy_pct = 100.0 * log_step(values) / 2 / value
+    per_s = max(values.size / max(one.ride.time_s[-1] - one.ride.time_s[0], 1.0), 1.0)
+    noise_a = EXTREME_SD * noise_sd(values) / float(np.sqrt(per_s))
+    accuracy_pct = 100.0 * (log_step(values) / 2 + noise_a) / value
     verdict = judge(limit.role, used_pct, accuracy_pct)
     text = f"{used_pct:.0f} % of {value:g} A in the highest second."
     return _row(

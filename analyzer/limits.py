@@ -47,9 +47,10 @@ class LimitCheck:
 
 def judge(role: LimitRole, used_pct: float, accuracy_pct: float = 0.0) -> Verdict:
     """The contract's word for a limit of which `used_pct` per cent were seen; a reading less exact
-    than 2 % moves the line above which a rating counts as exceeded."""
+    than that (a coarse step, noise in the highest second) moves the line above which a limiter
+    overshoots or a rating counts as exceeded."""
     if role is LimitRole.LIMITER:
-        if used_pct > OVERSHOOTS_FROM_PCT:
+        if used_pct > max(OVERSHOOTS_FROM_PCT, 100.0 + accuracy_pct):
             return Verdict.OVERSHOOTS
         return Verdict.WORKS if used_pct >= WORKS_FROM_PCT else Verdict.NOT_REACHED
     if used_pct > max(EXCEEDED_FROM_PCT, 100.0 + accuracy_pct):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,21 @@ SHORTEST_WAY_K = 5.0
 """The same for temperatures above the air's [K]. Our choice."""
 
 
+SAME_S = 0.5
+"""A trip this shortly before a loss is what caused it [s]. Our choice."""
+ACTED_BY = {
+    "bms_overcurrent_discharge": "bms.discharge_trip_a",
+    "bms_overcurrent_charge": "bms.charge_trip_a",
+    "cell_low_voltage": "bms.cell_low_v",
+    "cell_high_voltage": "bms.cell_high_v",
+    "undervoltage_stop": ".stop_at_v",
+    "overvoltage_trip": ".overvoltage_v",
+    "controller_overheat": ".controller_stop_c",
+    "motor_overheat": ".motor_stop_c",
+}
+"""Which limit acted when this was the cause of a loss."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Line:
     """A value at which something opens or stops, and the quantity that runs toward it."""
@@ -50,6 +66,19 @@ def find_near_trips(ride: Ride, setup: Setup, state: Conditions) -> list[Event]:
     for line in [*_voltage_lines(ride, setup, state), *_heat_lines(ride, setup, state)]:
         events += _near_line(line, ride)
     return events
+
+
+def before_acting(near: Sequence[Event], losses: Sequence[Event]) -> list[Event]:
+    """The near trips that stayed near: those whose protection then acted are part of that loss."""
+    return [one for one in near if not any(_acted(one, loss) for loss in losses)]
+
+
+def _acted(near: Event, loss: Event) -> bool:
+    if not loss.causes or near.limit is None:
+        return False
+    key = ACTED_BY.get(loss.causes[0].cause)
+    together = near.start_s <= loss.end_s and near.end_s >= loss.start_s - SAME_S
+    return together and key is not None and near.limit.name.endswith(key)
 
 
 def _current_trips(ride: Ride, setup: Setup) -> list[Event]:

@@ -13,6 +13,7 @@ from analyzer.quantities import (
     Quantity,
     Span,
     drives_current_a,
+    pack_current_a,
     pack_voltage_v,
     spans_where,
     step_s,
@@ -53,6 +54,8 @@ class Direction:
     trip_delay_s: float | None
     current_a: Floats
     """All drives together, positive in this direction."""
+    bms_a: Floats
+    """What the BMS sees, lights included, positive in this direction."""
 
 
 def _lowest(refs: list[tuple[str, float | None]]) -> LimitRef | None:
@@ -60,7 +63,9 @@ def _lowest(refs: list[tuple[str, float | None]]) -> LimitRef | None:
     return min(given, key=lambda ref: ref.value) if given else None
 
 
-def _direction(setup: Setup, total: Quantity, *, charging: bool) -> Direction | None:
+def _direction(
+    setup: Setup, total: Quantity, seen: Quantity, *, charging: bool
+) -> Direction | None:
     word = "charge" if charging else "discharge"
     # With separate ports braking goes into the discharge port and passes no charge protection.
     apart = charging and setup.bms.ports is Ports.SEPARATE
@@ -84,17 +89,25 @@ def _direction(setup: Setup, total: Quantity, *, charging: bool) -> Direction | 
     kind = EventKind.REGEN_OVER_RATING if charging else EventKind.DISCHARGE_OVER_RATING
     sign = -1 if charging else 1
     return Direction(
-        kind, sign, rating, peak, peak_s, trip, delay_s, np.asarray(sign * total.values, np.float64)
+        kind,
+        sign,
+        rating,
+        peak,
+        peak_s,
+        trip,
+        delay_s,
+        np.asarray(sign * total.values, np.float64),
+        np.asarray(sign * seen.values, np.float64),
     )
 
 
 def find_over_rating(ride: Ride, setup: Setup, state: Conditions) -> list[Event]:
     """Where were all drives together above the lower of the BMS's and the cells' continuous
     ratings, driving or braking? Every such span is listed; its severity is the contract's."""
-    total = drives_current_a(ride, setup)
-    if total is None:
+    total, seen = drives_current_a(ride, setup), pack_current_a(ride, setup)
+    if total is None or seen is None:
         return []
-    both = [_direction(setup, total, charging=charging) for charging in (False, True)]
+    both = [_direction(setup, total, seen, charging=charging) for charging in (False, True)]
     return [
         event
         for one in both
@@ -156,7 +169,7 @@ def _measure(
     if np.isfinite(means).any():
         facts["mean_30s_a"] = float(np.nanmax(means))
     if one.trip is not None and one.trip_delay_s:
-        facts["trip_held_s"] = _longest_s(one.current_a > one.trip.value, span, ride)
+        facts["trip_held_s"] = _longest_s(one.bms_a > one.trip.value, span, ride)
     if one.peak is not None:
         facts["above_peak_s"] = _longest_s(one.current_a > one.peak.value, span, ride)
     if voltage is not None and np.isfinite(voltage[span.rows]).any():

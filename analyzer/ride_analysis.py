@@ -20,13 +20,14 @@ from analyzer.governed import govern, governed_over
 from analyzer.in_force import find_in_force
 from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
-from analyzer.near_trip import find_near_trips
+from analyzer.near_trip import before_acting, find_near_trips
 from analyzer.open_path import path_open, without_open_path
 from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState
 from analyzer.power_reduced import find_power_reduced
 from analyzer.remedies import balance_with_remedies, with_remedies
-from analyzer.sides import find_balance
+from analyzer.sides import find_balance, find_imbalance
+from analyzer.slip import find_wheel_slip
 from analyzer.totals import Totals, ride_totals
 from importers.ride import Ride
 from importers.setup_types import Setup
@@ -74,11 +75,11 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     climbs = tuple(
         replace(one, governed=governed_over(states, ride, one.start_s, one.end_s)) for one in climbs
     )
-    balance = balance_with_remedies(find_balance(ride, setup, in_force, seed=seed))
     limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
     losses, loss_notes = find_losses(
         ride, setup, pack=pack, fit=fit, state=state, in_force=in_force
     )
+    balance = balance_with_remedies(find_balance(ride, setup, in_force, at_fault=losses, seed=seed))
     events = in_order(
         [
             *find_sags(on_pack, setup, state),
@@ -87,7 +88,9 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
             *find_overheat(ride, setup),
             *find_stalls(ride, setup),
             *find_power_reduced(on_pack, setup, states),
-            *find_near_trips(on_pack, setup, state),
+            *before_acting(find_near_trips(on_pack, setup, state), losses),
+            *find_imbalance(ride, setup, balance, at_fault=losses),
+            *find_wheel_slip(ride, setup),
             *find_log_gaps(ride, setup),
             *losses,
         ]
@@ -106,7 +109,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         limits=limits,
         not_checked=not_checked,
         climbs=climbs,
-        findings=rank_findings(events, limits, balance),
+        findings=rank_findings(events, limits, balance, in_force),
         notes=(*told, *notes, *climb_notes, *loss_notes),
     )
 

@@ -58,6 +58,16 @@ def log_step(values: Floats) -> float:
     return float(np.percentile(steps, 1)) if steps.size else 0.0
 
 
+def noise_sd(values: Floats) -> float:
+    """Spread of single samples about what they measure, from how far each lies from the middle of
+    its neighbours (white noise: the second difference has six times its variance)."""
+    good = values[np.isfinite(values)][:60_000]
+    if good.size < 20:
+        return 0.0
+    bend = np.abs(np.diff(good, 2))
+    return float(np.median(bend) / 0.6745 / np.sqrt(6.0))
+
+
 def current_accuracy_share(channels: tuple[str, ...]) -> float:
     """How exact the sum of these current channels is, as a part of its value."""
     bms = all(one == "pack_current_a" for one in channels)

@@ -23,9 +23,10 @@ CHUNK_S = 10.0
 """Blocks within this are resampled together [s]. Our choice: longer than a firm start."""
 DRAWS = 300
 """Bootstrap draws. Our choice."""
-GAIN_SD = 0.01
-"""Spread of a controller's current reading between two of one kind, as a part of it: common
-practice, no source (3 to 5 % cover it; the half of two sides that differ from each other)."""
+GAIN_SD, OFFSET_SD_A = 0.0125, 0.1
+"""Spread of controllers' current readings, as a part of them and in [A]: common practice, no
+source (3 to 5 % and 0.1 to 0.3 A cover nearly all; the lower ends taken as two and a half and two
+standard deviations)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,11 +84,12 @@ def shares_pct(
     share, weight = _robust_share(currents, total, length_s)
     chunk = np.floor(load.start_s[on] / CHUNK_S).astype(np.intp)
     _, chunk = np.unique(chunk, return_inverse=True)
-    below = np.bincount(chunk, weight * total * total)
-    above = np.column_stack([np.bincount(chunk, weight * total * c) for c in currents.T])
+    below = np.bincount(chunk, weight * total)
+    above = np.column_stack([np.bincount(chunk, weight * c) for c in currents.T])
     draw = rng.integers(0, below.size, (DRAWS, below.size))
     drawn = above[draw].sum(axis=1) / below[draw].sum(axis=1)[:, None]
-    sd = np.sqrt(drawn.std(axis=0) ** 2 + _gain_sd(share) ** 2)
+    mean_a = float(np.average(total, weights=length_s))
+    sd = np.sqrt(drawn.std(axis=0) ** 2 + _reading_sd(share, mean_a) ** 2)
     half = 1.96 * sd * 100.0
     return tuple(
         Estimate(100.0 * float(s), 100.0 * float(s) - float(h), 100.0 * float(s) + float(h))
@@ -95,20 +97,23 @@ def shares_pct(
     )
 
 
-def _gain_sd(share: Floats) -> Floats:
-    """What independent gain errors of the readings do to each share."""
-    rest = np.sqrt(np.maximum((share**2).sum() - share**2, 0.0))
-    return np.asarray(GAIN_SD * share * np.sqrt((1 - share) ** 2 + rest**2), np.float64)
+def _reading_sd(share: Floats, mean_a: float) -> Floats:
+    """What independent gain and offset errors of the readings do to each share."""
+    others = np.maximum((share**2).sum() - share**2, 0.0)
+    gain = GAIN_SD * np.sqrt(share**2 * (1 - share) ** 2 + share**2 * others)
+    offset = OFFSET_SD_A / mean_a * np.sqrt((1 - share) ** 2 + share**2 * (share.size - 1))
+    return np.asarray(np.hypot(gain, offset), np.float64)
 
 
 def _robust_share(currents: Floats, total: Floats, length_s: Floats) -> tuple[Floats, Floats]:
-    """Slopes of each current against the sum through zero, one Huber weight per block for all
-    drives, so that the slopes add up to one."""
+    """Slopes of each current against the sum through zero, errors growing with the root of the
+    load (so that without outliers it is each drive's part of the summed charge), one Huber weight
+    per block for all drives, so that the slopes add up to one."""
     weight = length_s.copy()
     share = np.zeros(currents.shape[1])
     for _ in range(12):
-        share = (weight * total) @ currents / (weight @ (total * total))
-        residual = np.abs(currents - np.outer(total, share)).max(axis=1)
+        share = weight @ currents / (weight @ total)
+        residual = np.abs(currents - np.outer(total, share)).max(axis=1) / np.sqrt(total)
         scale = 1.4826 * float(np.median(residual)) + 1e-9
         weight = length_s * np.minimum(1.0, HUBER * scale / np.maximum(residual, 1e-12))
     return share, weight

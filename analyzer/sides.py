@@ -9,12 +9,12 @@ import numpy as np
 from analyzer.balance import Balance, InForce, Share
 from analyzer.blocks import Blocks
 from analyzer.estimate import Estimate
-from analyzer.events import Cause, Event
+from analyzer.events import Cause, Event, Peak
 from analyzer.imbalance import Sides, imbalance_causes
-from analyzer.quantities import Bools
+from analyzer.quantities import Bools, spans_where
 from analyzer.rolling import Rolling, find_rolling
 from analyzer.shares import Load, common_load, shares_pct
-from analyzer.words import BalanceVerdict, ImbalanceCause, Severity
+from analyzer.words import BalanceVerdict, EventKind, ImbalanceCause, Severity
 from importers.ride import Ride
 from importers.setup_types import Setup
 
@@ -28,6 +28,8 @@ HARMFUL = (
 """Causes that heat, brake or steer. The contract asks for one before imbalance is `act`."""
 SURE_CAUSE = 0.5
 """A cause this likely counts. Our choice."""
+STRETCH_S = 3.0
+"""Uneven stretches shorter than this are not listed one by one [s]. Our choice."""
 
 
 def find_balance(
@@ -113,3 +115,51 @@ def _severity(off: float, causes: tuple[Cause, ...]) -> Severity:
     if likely.cause in HARMFUL and likely.probability >= SURE_CAUSE:
         return Severity.ACT
     return Severity.WATCH if off >= WATCH_POINTS else Severity.NOTE
+
+
+def find_imbalance(
+    ride: Ride, setup: Setup, balance: Balance | None, *, at_fault: Sequence[Event] = ()
+) -> list[Event]:
+    """When did one side carry more? Only where the whole ride is uneven: the stretches of common
+    load of some seconds in which the share is, or the longest of them."""
+    if balance is None or balance.verdict is not BalanceVerdict.UNEVEN:
+        return []
+    names, blocks = setup.drive_names, Blocks(ride)
+    means = [blocks.mean(ride.get(f"{name}.battery_current_a")) for name in names]
+    matrix = np.column_stack([one for one in means if one is not None])
+    fault = _during(at_fault, blocks)
+    equal, rows = 100.0 / len(names), ride.time_s.size
+    events: list[Event] = []
+    for word, sign in (("drive", 1.0), ("brake", -1.0)):
+        shares = [getattr(share, f"{word}_pct") for share in balance.shares]
+        if any(s is None for s in shares) or all(
+            abs(s.value - equal) <= UNEVEN_POINTS for s in shares
+        ):
+            continue
+        load = common_load(
+            names, sign * matrix, blocks, limits_a=_limits_a(setup, word), at_fault=fault
+        )
+        heavy = int(np.argmax([s.value for s in shares]))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            part = 100.0 * load.currents_a[:, heavy] / load.sum_a
+        uneven = load.together & (part - equal > UNEVEN_POINTS)
+        mask = np.asarray(blocks.expand(uneven, rows), np.bool_)
+        spans = spans_where(mask, ride)
+        long = [one for one in spans if one.length_s >= STRETCH_S]
+        if not long and spans:
+            long = [max(spans, key=lambda one: one.length_s)]
+        by_row = np.asarray(blocks.expand(np.where(uneven, part, np.nan), rows), np.float64)
+        for span in long:
+            events.append(
+                Event(
+                    EventKind.IMBALANCE,
+                    span.start_s,
+                    span.end_s,
+                    names,
+                    balance.severity or Severity.NOTE,
+                    Peak(f"{names[heavy]}.{word}_pct", float(np.nanmax(by_row[span.rows]))),
+                    causes=balance.causes,
+                    measures=(("length_s", span.length_s),),
+                )
+            )
+    return events

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analyzer.ageing import AgeingResult
+from analyzer.limits_merge import merge_limits
 from analyzer.ride_analysis import RideResult
 from analyzer.words import Severity
 from reports.findings_view import findings_views
+from reports.limits_view import summary
 from reports.numbers import day, estimate, quantity
-from reports.page import Shelf, ageing_page, render, ride_page
+from reports.page import Shelf, ageing_page, limits_page, render, ride_page
 from reports.plot_script import plot_script
 from reports.sentences import capital
 
@@ -37,6 +39,8 @@ class BookView:
     title: str
     ageing: tuple[tuple[str, str, str], ...]
     """(file, pack, sentence)."""
+    limits: tuple[tuple[str, str, str], ...]
+    """(file, build, sentence)."""
     caption: str
     heads: tuple[str, ...]
     rides: tuple[LinkedRow, ...]
@@ -55,17 +59,36 @@ def book_pages(
     yield SCRIPT, plot_script()
     taken: set[str] = set()
     rows = []
+    builds: dict[str, list[tuple[str, RideResult]]] = {}
     shelf = Shelf(SCRIPT, (TO_BOOK,))
     for name, result in rides:
         file = _free(file_of("ride", name), taken)
         yield file, ride_page(result, shelf)
         rows.append(_row(file, name, result))
+        builds.setdefault(_build_name(result), []).append((name, _without_table(result)))
     ageing = []
     for name, judged in packs:
         file = _free(file_of("ageing", name), taken)
         yield file, ageing_page(judged, shelf)
         ageing.append((file, capital(name), _sentence(judged)))
-    yield INDEX, _index(tuple(rows), tuple(ageing))
+    limits = []
+    for name, own in builds.items():
+        file = _free(file_of("limits", name), taken)
+        merged = merge_limits(own)
+        yield file, limits_page(merged, shelf=shelf)
+        limits.append((file, capital(name), summary(merged)))
+    yield INDEX, _index(tuple(rows), tuple(ageing), tuple(limits))
+
+
+def _build_name(result: RideResult) -> str:
+    """Limits are those of one build: rides of another are another page."""
+    return result.setup.vehicle.name or result.setup.pack.name or "the build"
+
+
+def _without_table(result: RideResult) -> RideResult:
+    """What limits need of a ride, without its samples: a book may hold thousands."""
+    bare = replace(result.ride, table=result.ride.table[["time_s"]].iloc[:0].copy())
+    return replace(result, ride=bare, pack_fit=None)
 
 
 def _free(file: str, taken: set[str]) -> str:
@@ -100,10 +123,15 @@ def _row(file: str, name: str, result: RideResult) -> LinkedRow:
     )
 
 
-def _index(rows: tuple[LinkedRow, ...], ageing: tuple[tuple[str, str, str], ...]) -> str:
+def _index(
+    rows: tuple[LinkedRow, ...],
+    ageing: tuple[tuple[str, str, str], ...],
+    limits: tuple[tuple[str, str, str], ...],
+) -> str:
     view = BookView(
         title="The book of rides",
         ageing=ageing,
+        limits=limits,
         caption="Every ride kept, in the order ridden",
         heads=("Ride", "Kept as", "Distance", "Resistance at 25 °C", "First finding"),
         rides=rows,

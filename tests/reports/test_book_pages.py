@@ -42,7 +42,8 @@ def test_the_plot_script_is_in_the_folder_once(pages):
 
 
 def test_two_rides_never_share_a_file(pages):
-    assert len(pages) == 3 + 1 + 1 + 1
+    # Rides, ageing of the pack, limits of the build, index, script.
+    assert len(pages) == 3 + 1 + 1 + 1 + 1
     assert file_of("ride", "../../etc/passwd") == "ride-etc-passwd.html"
     assert file_of("ride", "ä") == "ride-one.html"
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from importers.channel_map import ChannelMap, FileMap
 from importers.channels import channel_of
+from importers.current_doubts import braking_doubts
 from importers.errors import LogError
 from importers.guess import (
     SAMPLE_ROWS,
@@ -180,6 +181,8 @@ def _assemble(
     time_s = reading.time_s
     if ids is not None:
         time_s, columns = _side_by_side(reading.time_s, reading.keep, ids, columns)
+    doubts = braking_doubts(columns, time_s)
+    problems += [f"{name}: {text}" for name, text in doubts]
     found, found_sure = role_of(columns, role, own.role if own else None, drives, ids is not None)
     return LogTable(
         file=path,
@@ -193,7 +196,7 @@ def _assemble(
         role=found,
         role_sure=found_sure,
         problems=tuple(dict.fromkeys(problems)),
-        notes=reading.notes,
+        notes=(*reading.notes, *doubts),
         first_s=reading.first_s,
         of_day=reading.of_day,
         restarts=reading.restarts if ids is None else (),

@@ -29,6 +29,7 @@ from importers.raw_table import RawTable
 from importers.resample import join_groups
 from importers.ride import ChannelReading
 from importers.setup_types import Setup
+from importers.stale_rows import stale_rows
 from importers.text_bytes import NotText, as_text
 from importers.text_table import NoTable, read_text_table
 from importers.timebase import rate_hz
@@ -183,6 +184,8 @@ def _assemble(
         time_s, columns = _side_by_side(reading.time_s, reading.keep, ids, columns)
     doubts = braking_doubts(columns, time_s)
     problems += [f"{name}: {text}" for name, text in doubts]
+    columns, stale = stale_rows(time_s, columns)
+    problems += stale
     found, found_sure = role_of(columns, role, own.role if own else None, drives, ids is not None)
     return LogTable(
         file=path,

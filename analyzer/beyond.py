@@ -27,6 +27,8 @@ SAG_CURRENT_A = 2.0
 NEAR_REST_V = 0.1
 """Rest voltage this near the line counts as near [V per cell]: the contract's own measure of
 "within 0.1 V per cell of rest"."""
+LOW_CHARGE_PCT = 20.0
+"""Sag below this charge is the low charge's [%]. Our choice: sag at low charge is normal riding."""
 OVERVOLTAGE_MIN_S = 0.1
 """Shorter overvoltage is dropped [s]. The contract's."""
 VOLTAGE_SHARE = 0.005
@@ -133,7 +135,8 @@ def _sag_story(
         carries = max(above / max(state.resistance_ohm, float(seen_ohm)), 0.0)
         measures += [("current_to_line_a", carries), ("current_left_a", carries - drawn)]
         facts.append(f"The pack carries {carries:.1f} A down to the line; {drawn:.1f} A was drawn.")
-    near = above <= NEAR_REST_V * setup.pack.series
+    low = charge is not None and charge < LOW_CHARGE_PCT
+    near = low or above <= NEAR_REST_V * setup.pack.series
     return ("empty" if near else "too_much_current"), tuple(facts), tuple(measures)
 
 

@@ -236,6 +236,10 @@ def _constant_ratio(sides: Sides, scores: _Scores) -> None:
         return
     part = currents[below].sum(axis=0) / currents[below].sum()
     off = float(np.abs(part - 1.0 / part.size).max()) * 100.0
+    equal = 100.0 / len(sides.shares)
+    driving = [s.drive_pct for s in sides.shares if s.drive_pct is not None]
+    if all(abs(one.value - equal) <= TURNING_POINTS for one in driving):
+        return
     limits = (
         ImbalanceCause.SETTING_NOT_IN_FORCE,
         ImbalanceCause.BATTERY_LIMIT_DIFFERS,

@@ -12,6 +12,10 @@ from analyzer.quantities import Bools, Floats
 
 LOAD_SHARE = 0.25
 """Sides are compared from this part of their summed battery limits. The contract's."""
+LEAST_A = 0.5
+"""Drives that carry less than this on average are not compared [A]. Our choice: above offsets."""
+WIDEST_POINTS = 15.0
+"""A share known no better than this is not told [points]. Our choice."""
 ENOUGH_S = 15.0
 """Less common load than this says nothing [s]. The contract's."""
 PART_ENOUGH_S = 8.0
@@ -66,7 +70,8 @@ def common_load(
     if limits_a is None:
         limits_a = float(np.percentile(total[good], 99)) if good.any() else 0.0
     with np.errstate(invalid="ignore"):
-        together = good & (total >= LOAD_SHARE * limits_a) & (total > 0.0) & ~at_fault
+        floor_a = LEAST_A * len(names)
+        together = good & (total >= LOAD_SHARE * limits_a) & (total > floor_a) & ~at_fault
         together &= (currents_a > 0.0).all(axis=1)
     return Load(names, currents_a, together, blocks.start_s, blocks.length_s)
 
@@ -91,6 +96,8 @@ def shares_pct(
     mean_a = float(np.average(total, weights=length_s))
     sd = np.sqrt(drawn.std(axis=0) ** 2 + _reading_sd(share, mean_a) ** 2)
     half = 1.96 * sd * 100.0
+    if float(half.max()) > WIDEST_POINTS:
+        return None
     return tuple(
         Estimate(100.0 * float(s), 100.0 * float(s) - float(h), 100.0 * float(s) + float(h))
         for s, h in zip(share, half, strict=True)

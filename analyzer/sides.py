@@ -106,8 +106,13 @@ def _verdict(shares: tuple[Share, ...]) -> tuple[BalanceVerdict, float]:
     known = [one for s in shares for one in (s.drive_pct, s.brake_pct) if one is not None]
     if not known:
         return BalanceVerdict.NOT_ENOUGH_LOAD, 0.0
-    off = max(abs(one.value - equal) for one in known)
+    off = max((abs(one.value - equal) for one in known if _surely_off(one, equal)), default=0.0)
     return (BalanceVerdict.UNEVEN if off > UNEVEN_POINTS else BalanceVerdict.EVEN), off
+
+
+def _surely_off(share: Estimate, equal: float) -> bool:
+    """Whether the interval leaves equal shares out."""
+    return abs(share.value - equal) > share.half_width
 
 
 def _severity(off: float, causes: tuple[Cause, ...]) -> Severity:

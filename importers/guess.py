@@ -16,7 +16,14 @@ from importers.channel_map import map_line
 from importers.channels import PACK_OF_DRIVE, WHOLE_OR_DRIVE, channel_of
 from importers.guess_name import NameGuess, is_foreign, name_guesses
 from importers.guess_side import drives_of
-from importers.guess_sign import SignGuess, common_sign, energy_sign, forward_sign, sag_sign
+from importers.guess_sign import (
+    SignGuess,
+    common_sign,
+    energy_sign,
+    forward_sign,
+    rate_sign,
+    sag_sign,
+)
 from importers.guess_unit import UnitGuess, guess_unit
 from importers.header_words import HeaderWords, read_header
 from importers.raw_table import RawColumn
@@ -39,6 +46,9 @@ FASTEST_KMH = 200.0
 MOTOR_CHANNELS = frozenset(
     {"phase_current_a", "motor_rpm", "duty_pct", "controller_temp_c", "motor_temp_c"}
 )
+RATE_FITS = 0.6
+"""Correlation with the speed's rate from which a column is the acceleration along the vehicle.
+Our choice."""
 PLUS = SignGuess(1, 1.0)
 
 
@@ -340,6 +350,7 @@ def _settle_signs(guesses: list[Guess], time_s: Floats) -> None:
             found = sag_sign(own.settled, one.sample, time_s) if own is not None else None
             one.sign = _battery_sign(one, found)
             one.why = one.why or one.sign.why
+    _settle_acceleration(named, time_s)
     for (drive, name), one in named.items():
         battery = named.get((drive, "battery_current_a")) or named.get((None, "pack_current_a"))
         if name == "phase_current_a":
@@ -354,6 +365,18 @@ def _settle_signs(guesses: list[Guess], time_s: Floats) -> None:
                 one.sign = SignGuess(one.sign.sign, 0.95, one.sign.why)
         if one.sign.sign < 0:
             one.why = one.sign.why
+
+
+def _settle_acceleration(named: dict[tuple[str | None, str], Guess], time_s: Floats) -> None:
+    """Acceleration along the vehicle is the rate of its speed: that settles name and sign."""
+    own = named.get((None, "acceleration_mps2"))
+    speeds = [one for (_, name), one in named.items() if name.endswith("speed_mps")]
+    if own is None or own.name is None or not speeds:
+        return
+    found = rate_sign(own.sample, forward_sign(speeds[0].sample).sign * speeds[0].sample, time_s)
+    if found is not None and found[1] > RATE_FITS:
+        own.name = replace(own.name, chance=0.985)
+        own.sign = SignGuess(found[0], 0.99, "it goes with the speed's rate")
 
 
 def _battery_sign(one: Guess, found: SignGuess | None) -> SignGuess:
@@ -398,8 +421,10 @@ def drop_doubtful(guesses: list[Guess]) -> list[str]:
                         f"{full(one)}, a map file says so: {line}")  # fmt: skip
             one.drop(one.why or "too unsure")
         else:
-            told.append(f"'{one.column.header}' is read as {full(one)}, {one.sure:.0%} sure{why}. "
-                        f"If that is wrong, edit in a map file: {line}")  # fmt: skip
+            told.append(
+                f"'{one.column.header}' is read as {full(one)}, {one.sure:.0%} sure{why}. "
+                f"A map file settles it: {line}"
+            )
     return told
 
 

@@ -114,3 +114,19 @@ def forward_sign(values: Floats) -> SignGuess:
     sure = max(ahead, 1 - ahead)
     chance = 0.99 if sure > 0.9 else 0.93 if sure > 0.7 else 0.6
     return SignGuess(1 if ahead >= 0.5 else -1, chance, "vehicles go forwards")
+
+
+def rate_sign(own: Floats, base: Floats, time_s: Floats) -> tuple[int, float] | None:
+    """Whether `own` goes with the rate of change of `base`: sign and correlation; None where
+    `base` hardly changes."""
+    if own.size != base.size or own.size < 50:
+        return None
+    step = max(1, round(STEP_S / max(float(np.median(np.diff(time_s))), 1e-6)))
+    span = time_s[2 * step :] - time_s[: -2 * step]
+    change = (base[2 * step :] - base[: -2 * step]) / np.maximum(span, 1e-6)
+    middle = own[step:-step]
+    good = np.isfinite(change) & np.isfinite(middle) & (span < 6 * STEP_S)
+    if good.sum() < 50 or float(np.std(change[good])) <= 0 or float(np.std(middle[good])) <= 0:
+        return None
+    found = float(np.corrcoef(change[good], middle[good])[0, 1])
+    return (1 if found >= 0 else -1), abs(found)

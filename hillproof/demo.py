@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -46,12 +48,17 @@ def run_demo(folder: str | None, *, console: Console | None) -> str:
         print_ride(result, console)
         console.print(
             f"\nThe sample build and its rides: {target}\nOpen the report in a browser: {report}\n"
-            f"The same by hand:\n  hillproof ride {' '.join(logs)} "
+            f"The same by hand:\n  {_command()} ride {' '.join(logs)} "
             f"--setup {target / 'setup.toml'} --report {report}",
             markup=False,
             soft_wrap=True,
         )
     return report
+
+
+def _command() -> str:
+    """How to start hillproof from here: by its name where the shell finds it."""
+    return "hillproof" if shutil.which("hillproof") else sys.argv[0]
 
 
 def _free_folder() -> Path:

@@ -104,6 +104,8 @@ def _severity(kind: EventKind, here: Around, facts: Facts) -> Severity:
     demand nobody can say that it was asked for."""
     if kind is EventKind.BRAKE_LOSS:
         return Severity.ACT
+    if here.part.how == "off":
+        return Severity.NOTE
     if here.one.demand is None and facts.signs.get("bus") not in ("collapse", "dead"):
         return Severity.WATCH
     return Severity.ACT

@@ -20,9 +20,11 @@ SLOW_LOG_S = 0.07
 """From here on only a jump both ways tells [s]. Our choice."""
 SLOWEST_LOG_S = 0.13
 """Slower logs cannot tell a jump from a hand [s]. Our choice."""
+WENT_PART = 0.15
+"""Of the current before, half a second later: gone with the demand. Our choice."""
 FLAT_S = 0.25
 """After a jump the value stands still for this long [s]. Our choice."""
-LONGEST_S = 120.0
+LONGEST_S = 900.0
 """... and for no longer than this, else nobody missed it [s]. Our choice."""
 
 
@@ -48,6 +50,8 @@ def demand_jumps(
         returns = flat_to + 1 < demand.size and (
             abs(demand[flat_to + 1] - demand[flat_to]) > max(0.12, 0.4 * abs(change[at]))
         )
+        if not _current_went(one, at, time_s):
+            continue
         slow = step[at] > SLOW_LOG_S
         odd = abs(demand[at + 1]) > 0.03 and not slow
         if slow and returns:
@@ -75,6 +79,18 @@ def _falls(demand: Floats, change: Floats, step: Floats, dead: Bools) -> list[in
         r for r in rows.tolist() if r >= 2 and abs(demand[r] - demand[r - 1]) < 0.3 * abs(change[r])
     ]
     return steady
+
+
+def _current_went(one: DriveSignals, at: int, time_s: Floats) -> bool:
+    """Whether the current followed the demand to nothing."""
+    if one.work_a is None:
+        return True
+    a, b = np.searchsorted(time_s, time_s[at] + np.array([0.3, 0.7]))
+    after = one.work_a[a : max(b, a + 1)]
+    after, before = after[np.isfinite(after)], one.work_a[at]
+    if after.size == 0 or not np.isfinite(before):
+        return True
+    return bool(np.median(after) <= max(2.0 * one.floor_a, WENT_PART * before))
 
 
 def _flat_until(demand: Floats, at: int) -> int:

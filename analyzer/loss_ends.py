@@ -18,6 +18,8 @@ HEAVY_PART = 0.5
 """... and heavily so, which nobody ends a ride with. Our choice."""
 MOVING_MPS = 1.0
 """Moving [m/s]. Our choice."""
+EASED_PART = 0.005
+"""A bus that rises by this part has lost a load. Our choice: noise is a tenth of it."""
 EDGE_S = 0.5
 """What stood just before and after a hole is read from this long [s]. Our choice."""
 
@@ -58,7 +60,8 @@ def dead_rows(
     ride: Ride,
     *,
     pack_current_a: Floats | None,
-    speed: Floats | None,
+    others: list[DriveSignals],
+    follows: bool,
     losses: list[DriveLoss],
 ) -> list[DriveLoss]:
     """Stretches in which a drive's columns say nothing while others run on, begun under load, that
@@ -74,9 +77,11 @@ def dead_rows(
         )
         loaded = load_before(one, before, time_s) >= LOADED_PART
         frozen = bool(one.frozen[span.rows].any())
-        if not touching and not (
-            loaded and _went(one, ride, span.first, span.last, pack_current_a)
-        ):
+        went = loaded and _went(one, others, ride, (span.first, span.last), pack_current_a)
+        if loaded and frozen and pack_current_a is None:
+            # Readings that come over the link stop with it.
+            went = went or follows or _eased(others, ride, span.first)
+        if not touching and not went:
             continue
         found.append(
             DriveLoss(
@@ -101,20 +106,42 @@ def _next_given(given: Bools, one: DriveSignals, last: int) -> int | None:
     return last + 1 + int(later[0]) if later.size else None
 
 
+def _eased(others: list[DriveSignals], ride: Ride, first: int) -> bool:
+    """Whether the bus rose at another drive that went on as before: a load has gone."""
+    time_s = ride.time_s
+    rows = np.searchsorted(time_s, time_s[first] + np.array([-0.5, 0.0, 0.4, 1.2])).tolist()
+    for other in others:
+        volts = [_edge(other.voltage_v, rows[i], rows[i + 1]) for i in (0, 2)]
+        amps = [_edge(other.work_a, rows[i], rows[i + 1]) for i in (0, 2)]
+        if volts[0] is None or volts[1] is None or amps[0] is None or amps[1] is None:
+            continue
+        steady = amps[1] > 0.85 * amps[0] and amps[0] > 4 * other.floor_a
+        if steady and volts[1] > volts[0] * (1 + EASED_PART):
+            return True
+    return False
+
+
 def _went(
-    one: DriveSignals, ride: Ride, first: int, last: int, pack_current_a: Floats | None
+    one: DriveSignals,
+    others: list[DriveSignals],
+    ride: Ride,
+    span: tuple[int, int],
+    pack_current_a: Floats | None,
 ) -> bool:
     """Whether the current really was gone while nothing was read."""
-    time_s = ride.time_s
+    time_s, (first, last) = ride.time_s, span
     n = int(np.searchsorted(time_s, time_s[last] + 0.3, side="right"))
-    if pack_current_a is not None and one.battery_a is not None:
-        # A management system reads a few times a second: half a second on, it has seen it.
-        a = int(np.searchsorted(time_s, time_s[first] + 0.4))
-        before = _edge(pack_current_a, first - 5, first)
+    # A management system reads a few times a second: half a second on, it has seen it.
+    a = int(np.searchsorted(time_s, time_s[first] + 0.5))
+    if pack_current_a is not None and one.battery_a is not None and a <= last:
+        rest = pack_current_a.copy()
+        for other in others:
+            if other.battery_a is not None:
+                rest = rest - np.where(other.dead, 0.0, other.battery_a)
+        before, inside = _edge(rest, first - 5, first), _edge(rest, a, last + 1)
         own = _edge(one.battery_a, first - 5, first)
-        inside = _edge(pack_current_a, a, last + 1)
-        if before is not None and inside is not None and own is not None and a <= last:
-            return bool(abs(inside) < abs(before) - 0.5 * abs(own))
+        if before is not None and inside is not None and own is not None:
+            return bool(abs(before - inside) > 0.5 * abs(own))
     if last >= time_s.size - 2:
         return bool(time_s[last] - time_s[first] >= 1.0)
     after = _edge(one.work_a, last + 1, n)

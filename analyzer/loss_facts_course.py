@@ -32,7 +32,7 @@ def _demand(here: Around, facts: Facts) -> None:
     if demand is None:
         facts.put("demand", None, "the throttle demand")
         return
-    if here.part.how in ("log_end", "hole"):
+    if here.part.how in ("log_end", "hole", "off"):
         return
     before = median_of(demand, here.pre)
     if before is not None:

@@ -54,7 +54,7 @@ def _fall(here: Around, facts: Facts) -> None:
         )
         facts.put("fall", "faded")
         return
-    if how in ("log_end", "hole", "frozen", "dead"):
+    if how in ("log_end", "hole", "frozen", "dead", "off"):
         return
     if here.step_s > UNRESOLVED_S:
         facts.put("fall", "sudden")

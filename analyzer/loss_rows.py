@@ -16,7 +16,11 @@ FADED_FLOOR_A = 0.5
 """Battery current below this is none where something still flows in the motor [A]. Our choice."""
 FADED_PART = 0.3
 """... as long as that is less than this part of what the same demand gave. Our choice."""
-TELLING = 2.5
+BRAKES_FROM_MPS = 2.0
+"""Slower, controllers let go of motor braking by themselves [m/s]. Our choice: a few km/h."""
+FEW_ROWS = 8
+"""So many rows of braking at least tell what braking gives. Our choice."""
+TELLING = 4.0
 """What a demand gives must be this many times the floor for its absence to be seen. Our choice."""
 TOP_DUTY_PCT = 90.0
 """From here the motor's own voltage leaves no room for current [%]. Our choice: controllers end
@@ -54,8 +58,12 @@ def asked_rows(
         return AskedRows(np.zeros(rows), empty, nothing, nothing, top)
     demand = np.where(np.isfinite(one.demand), one.demand, 0.0)
     asked = np.where(demand > ASKED, 1.0, np.where(demand < -ASKED, -1.0, 0.0))
+    if speed is not None:
+        # Motor braking ends before the vehicle stands.
+        asked = np.where((asked < 0) & (np.abs(np.nan_to_num(speed)) < BRAKES_FROM_MPS), 0.0, asked)
     places = classes(demand, speed)
     expected = np.asarray(usual.work_a[places], np.float64)
+    expected = _or_any_braking(one, demand, asked, expected)
     with np.errstate(invalid="ignore"):
         readable = np.isfinite(one.work_a) & ~one.dead
         least = np.maximum(GONE_PART * expected, one.floor_a)
@@ -71,6 +79,22 @@ def asked_rows(
             )
             gone |= readable & (asked > 0) & telling & low & (one.work_a <= FADED_PART * expected)
     return AskedRows(asked, expected, gone, given, top)
+
+
+def _or_any_braking(one: DriveSignals, demand: Floats, asked: Floats, expected: Floats) -> Floats:
+    """Braking is rare: where its class was not learnt, what any braking of this ride gave, the
+    weaker part of it, in proportion to the demand."""
+    assert one.work_a is not None
+    with np.errstate(invalid="ignore"):
+        flows = (asked < 0) & (one.work_a > one.floor_a) & ~one.dead
+    open_rows = (asked < 0) & np.isnan(expected)
+    if int(flows.sum()) < FEW_ROWS or not open_rows.any():
+        return expected
+    usual = float(np.quantile(one.work_a[flows], 0.3))
+    middle = float(np.median(np.abs(demand[flows])))
+    out = expected.copy()
+    out[open_rows] = usual * np.clip(np.abs(demand[open_rows]) / middle, 0.0, 1.0)
+    return out
 
 
 def _top_speed(one: DriveSignals, duty_pct: Floats | None, rows: int) -> Bools:

@@ -10,6 +10,7 @@ from analyzer.loss_demand import demand_jumps
 from analyzer.loss_ends import dead_rows, holes_and_end
 from analyzer.loss_fade import faded_away, with_fading
 from analyzer.loss_lines import line_rows, status_rows, trip_used
+from analyzer.loss_off import switched_off, switched_off_logger
 from analyzer.loss_rows import AskedRows, asked_rows
 from analyzer.loss_signals import DriveSignals, drive_signals
 from analyzer.loss_spin import ahead_rows, road_speed_mps, spins
@@ -97,8 +98,17 @@ def search_losses(ride: Ride, setup: Setup) -> tuple[tuple[Loss, ...], Search]:
     pack = ride.get("pack_current_a")
     for one in drives:
         found += dead_rows(
-            one, rows[one.name], ride, pack_current_a=pack, speed=speed, losses=found
+            one,
+            rows[one.name],
+            ride,
+            pack_current_a=pack,
+            others=[x for x in drives if x is not one],
+            follows=setup.drive(one.name).follows is not None,
+            losses=found,
         )
+    found += switched_off(drives, ride, speed)
+    if setup.logger_powered_by == "pack":
+        found += switched_off_logger(drives, ride, speed)
     near = None
     for values in used.values():
         near = (values > 0.5) if near is None else near | (values > 0.5)
@@ -125,8 +135,9 @@ def _judged(
     for one in drives:
         others = [x for x in drives if x is not one]
         road = road_speed_mps(one, others, ride)
-        roads[one.name] = road if road is not None else speed
-        loose[one.name] = ahead_rows(one, others, ride)
+        ahead = loose[one.name] = ahead_rows(one, others, ride)
+        own = one.speed_mps if one.speed_mps is not None else speed
+        roads[one.name] = own if own is None or road is None else np.where(ahead, road, own)
     step_s = float(np.median(np.diff(ride.time_s))) if ride.time_s.size > 2 else 1.0
     usual = usual_work(drives, roads, loose, step_s)
     return {

@@ -65,6 +65,7 @@ MODELS = (
         OPENED
         | {
             "idle": {"long": YES, "short": HARDLY, "no": NEVER},
+            "how": {"off": YES},
             "speed": {"still": SOME, "riding": UNLIKELY},
             "discharge_load": {"above": HARDLY, "far_above": HARDLY, "at": HARDLY},
             "discharge_trip": {"used": HARDLY, "half": HARDLY},

@@ -1,0 +1,92 @@
+"""Power that went away while standing idle: a sleep timer, or a hand on the switch."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analyzer.loss_signals import DriveSignals
+from analyzer.losses import DriveLoss
+from analyzer.quantities import Bools, Floats, spans_where
+from importers.ride import Ride
+
+IDLE_S = 40.0
+"""So long without current, and a timer may have run out [s]. Our choice: timers of minutes."""
+OFF_PART = 0.75
+"""A bus under this part of the ride's usual voltage has no pack behind it. Our choice."""
+LASTS_S = 1.0
+"""Away for this long at least [s]. Our choice."""
+STANDING_MPS = 0.5
+"""Slower is standing [m/s]. Our choice."""
+ROUND_S = 30.0
+"""Sleep timers run for whole half minutes [s] (common practice, no source)."""
+BLOCK_S, SLACK_S = 3.0, 2.0
+"""The last block of a log goes with the supply, and standing still begins a little before or
+after the last current [s]. Our choice."""
+
+
+def switched_off(
+    drives: tuple[DriveSignals, ...], ride: Ride, speed: Floats | None
+) -> list[DriveLoss]:
+    """Where did all drives lose their supply while standing, nothing having flowed for a while,
+    before the ride went on? At the end of a log that is just the switch."""
+    off = np.ones(ride.time_s.size, np.bool_)
+    busy = np.zeros(ride.time_s.size, np.bool_)
+    for one in drives:
+        off &= _without_supply(one)
+        if one.work_a is not None:
+            with np.errstate(invalid="ignore"):
+                busy |= (one.work_a > 3.0 * one.floor_a) & ~one.dead & ~off
+    found: list[DriveLoss] = []
+    time_s = ride.time_s
+    for span in spans_where(off, ride, join_s=3.0, min_s=LASTS_S):
+        rows = np.flatnonzero(busy[: span.first])
+        later = np.flatnonzero(busy[span.last + 1 :])
+        if rows.size == 0 or later.size == 0:
+            continue
+        if time_s[span.first] - time_s[rows[-1]] < IDLE_S or _rolls(speed, span.first):
+            continue
+        back = span.last + 1
+        found += [
+            DriveLoss(one.name, 1, span.first, span.first, span.last, back, 0.0, "off")
+            for one in drives
+        ]
+    return found
+
+
+def switched_off_logger(
+    drives: tuple[DriveSignals, ...], ride: Ride, speed: Floats | None
+) -> list[DriveLoss]:
+    """The same for a logger that lives on the pack: a hole in the log while standing, after a
+    round interval since anything flowed, as timers have and hands have not."""
+    busy = np.zeros(ride.time_s.size, np.bool_)
+    for one in drives:
+        if one.work_a is not None:
+            with np.errstate(invalid="ignore"):
+                busy |= (one.work_a > 3.0 * one.floor_a) & ~one.dead
+    time_s, found = ride.time_s, []
+    for row in np.flatnonzero(np.diff(time_s) > max(ride.gap_s, LASTS_S)).tolist():
+        rows = np.flatnonzero(busy[: row + 1])
+        if rows.size == 0 or not busy[row + 1 :].any() or _rolls(speed, row + 1):
+            continue
+        idle = float(time_s[row] - time_s[rows[-1]])
+        over = (idle + BLOCK_S) % ROUND_S
+        if idle < IDLE_S or over > BLOCK_S + SLACK_S:
+            continue
+        found += [DriveLoss(one.name, 1, row, row, row, row + 1, 0.0, "off") for one in drives]
+    return found
+
+
+def _without_supply(one: DriveSignals) -> Bools:
+    out = one.dead.copy()
+    if one.voltage_v is not None and np.isfinite(one.voltage_v).any():
+        with np.errstate(invalid="ignore"):
+            out |= one.voltage_v < OFF_PART * float(np.nanmedian(one.voltage_v))
+    return out
+
+
+def _rolls(speed: Floats | None, row: int) -> bool:
+    if speed is None:
+        return False
+    part = np.abs(speed[max(row - 6, 0) : row])
+    part = part[np.isfinite(part)]
+    return bool(part.size and np.median(part) > STANDING_MPS)

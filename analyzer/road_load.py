@@ -69,6 +69,8 @@ class RoadLoad:
     """Energy taken at the wheel per energy that came back while braking."""
     wheel_factor: Fitted | None
     """True speed over the wheel's speed by the setup; None without GPS speed."""
+    theta: Floats
+    """The six parameters as fitted; empty where nothing was."""
     covariance: Floats
     """(6, 6) of efficiency, copper share, return, rolling, drag, turning mass."""
     mass_kg: float | None
@@ -120,6 +122,7 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
         copper_share=parts["copper_share"],
         return_factor=parts["return"],
         wheel_factor=wheel_factor(ride, setup),
+        theta=np.clip(theta, 0.0, None) if told else np.zeros(0),
         covariance=covariance,
         mass_kg=ride.facts.mass_kg or setup.vehicle.mass_kg,
         notes=notes,

@@ -1,0 +1,460 @@
+"""One forward run of a build over a hill: speed, currents, voltage and heat, d draws at once.
+
+Twice a second: what force the road asks for at the wished-for speed; what each controller allows
+(phase limit, battery limit times the voltage derate, heat derate, voltage headroom); what the
+motors give for it; what the pack's voltage does; what warms. Downhill the controllers brake as far
+as their limits go and the mechanical brake takes the rest. The equations are those the parameters
+were fitted with (`analyzer.drive_fit`, `road_load`, `heat`, `resistance`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.heat import TAUS_S as HEAT_TAUS_S
+from analyzer.hill_build import LOW_CHARGE_RISE, UNKNOWN_FORCE_N, BuildDraws, warm_factor
+from analyzer.quantities import Bools, Floats
+from analyzer.resistance import TAUS_S as PACK_TAUS_S
+from analyzer.rest_voltage import cell_volts
+from analyzer.road_force import GRAVITY_MPS2, air_density
+from importers.setup_types import Drive
+
+STEP_S = 0.5
+LONGEST_S = 3600.0
+"""A hill that takes longer is given up [s]. Our choice."""
+AFTER_S = 120.0
+"""How long the heat is followed beyond the top [s]. Issue 5: a winding peaks after it."""
+COOL_STEP_S = 10.0
+DUTY_MOST = 0.95
+"""Largest part of the pack's voltage a controller gives its motor. Common practice, no source."""
+TURNING = 1.04
+"""Effective over real mass. Common practice, no source."""
+CLOSES_IN_S = 2.0
+"""The rider closes a gap in speed over about this [s], gently. Our choice."""
+GENTLE_MPS2 = 0.7
+CRAWL_MPS = 0.6
+"""Slower than this it has stopped on the hill [m/s]. Our choice."""
+FADED = 0.97
+"""A derate below this part of full counts as power reduced. Our choice."""
+HUGE_A = 1e5
+"""Stands for no limit [A]."""
+BRAKE_END_MPS = 1.0
+"""Below this a motor brakes no more [m/s]. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HillAhead:
+    """A hill not yet ridden: its profile and how it is met."""
+
+    distance_m: Floats
+    height_m: Floats
+    charge_pct: float
+    temp_c: float
+    speed_mps: float | None
+    """The speed wished for; None: as fast as the limits allow."""
+    extra_mass_kg: float = 0.0
+    start_altitude_m: float = 200.0
+    name: str | None = None
+
+    @property
+    def length_m(self) -> float:
+        """Along the road."""
+        return float(self.distance_m[-1] - self.distance_m[0])
+
+    @property
+    def grade_pct(self) -> float:
+        """Mean grade from bottom to top."""
+        return 100.0 * float(self.height_m[-1] - self.height_m[0]) / max(self.length_m, 1e-9)
+
+
+def even_hill(
+    grade_pct: float,
+    length_m: float,
+    charge_pct: float,
+    temp_c: float,
+    speed_mps: float | None = None,
+    extra_mass_kg: float = 0.0,
+) -> HillAhead:
+    """A hill of one grade; a negative grade is a descent."""
+    return HillAhead(
+        np.array([0.0, length_m]),
+        np.array([0.0, grade_pct / 100.0 * length_m]),
+        charge_pct,
+        temp_c,
+        speed_mps,
+        extra_mass_kg,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HillRun:
+    """What came of it; d values each, (drives, d) where a drive has its own. Currents and voltages
+    are extreme 1 s means."""
+
+    reached: Bools
+    reduced_at_m: Floats
+    """Where power is first reduced; NaN where it never is."""
+    speed_top_mps: Floats
+    time_s: Floats
+    pack_peak_a: Floats
+    pack_brake_peak_a: Floats
+    """Largest current into the pack, positive; 0 without braking."""
+    lowest_v: Floats
+    highest_v: Floats
+    rest_low_v: Floats
+    """Rest voltage at the moment of the lowest voltage."""
+    rest_high_v: Floats
+    charge_used_ah: Floats
+    battery_peak_a: Floats
+    battery_brake_peak_a: Floats
+    phase_peak_a: Floats
+    phase_brake_peak_a: Floats
+    motor_top_c: Floats
+    controller_top_c: Floats
+    """NaN where no ride tells how controllers warm."""
+    mechanical_peak_w: Floats
+    mechanical_j: Floats
+
+
+@dataclass(slots=True, eq=False)
+class _State:
+    """What moves from step to step."""
+
+    at_m: Floats
+    speed: Floats
+    volts: Floats
+    drawn_ah: Floats
+    lag_a: Floats
+    heat: Floats
+    """(heated parts, paths, d)"""
+    running: Bools
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PerDraw:
+    """What differs from draw to draw in a search: each draw looks for its own edge."""
+
+    charge_pct: Floats
+    temp_c: Floats
+    steeper: Floats
+    """Factor on the hill's grade."""
+
+
+def simulate_hill(
+    build: BuildDraws, hill: HillAhead, each: PerDraw | None = None, *, whole: bool = True
+) -> HillRun:
+    """Rides the hill once per draw; with `whole` false a draw ends where its power is reduced."""
+    return _Ride(build, hill, each, whole).run()
+
+
+class _Ride:
+    """One hill, all draws; holds what does not change within the run."""
+
+    def __init__(
+        self, build: BuildDraws, hill: HillAhead, each: PerDraw | None, whole: bool
+    ) -> None:
+        self.b, self.hill, self.whole = build, hill, whole
+        d, n = build.draws, len(build.drives)
+        self.density = float(air_density(hill.start_altitude_m, hill.temp_c))
+        if each is None:
+            full = np.ones(d)
+            each = PerDraw(full * hill.charge_pct, full * hill.temp_c, full)
+        self.each = each
+        self.rise = np.diff(hill.height_m) / np.maximum(np.diff(hill.distance_m), 1e-9)
+        self.warm = warm_factor(each.temp_c, build.activation_j_per_mol)
+        charge = np.linspace(0.0, 100.0, 201)
+        setup = build.setup
+        self.curve = (charge, cell_volts(setup.curve, charge, setup) * setup.pack.series)
+        self.decay = np.array([0.0 if t == 0 else np.exp(-STEP_S / t) for t in PACK_TAUS_S])
+        self.cool = np.exp(-STEP_S / np.array(HEAT_TAUS_S))
+        rest = self._rest_v(np.zeros(d))
+        speed = 5.0 if hill.speed_mps is None else hill.speed_mps
+        self.s = _State(
+            np.full(d, float(hill.distance_m[0])),
+            np.full(d, speed),
+            rest.copy(),
+            np.zeros(d),
+            np.zeros((len(PACK_TAUS_S), d)),
+            np.zeros((len(build.heat), len(HEAT_TAUS_S), d)),
+            np.ones(d, bool),
+        )
+        self.brakes = np.array([_brakes(one) for one in build.drives])[:, None]
+        nan, zero = np.full(d, np.nan), np.zeros(d)
+        self.out = HillRun(
+            np.zeros(d, bool), nan.copy(), zero.copy(), zero.copy(), zero.copy(), zero.copy(),
+            rest.copy(), rest.copy(), rest.copy(), rest.copy(), zero.copy(), np.zeros((n, d)),
+            np.zeros((n, d)), np.zeros((n, d)), np.zeros((n, d)), np.tile(each.temp_c, (n, 1)),
+            np.full((n, d), np.nan), zero.copy(), zero.copy(),
+        )  # fmt: skip
+
+    def _rest_v(self, drawn_ah: Floats) -> Floats:
+        charge = self.each.charge_pct - 100.0 * drawn_ah / self.b.capacity_ah
+        inside = np.interp(charge, *self.curve)
+        below = np.minimum(charge, 0.0) * (self.curve[1][1] - self.curve[1][0]) * 2
+        return np.asarray(inside + below + self.b.rest_offset_v, np.float64)
+
+    def run(self) -> HillRun:
+        """Steps until every draw is over the top, or has stopped on the hill."""
+        seconds = 0.0
+        before: tuple[Floats, ...] | None = None
+        while seconds < LONGEST_S and bool(self.s.running.any()):
+            now = self._step()
+            if before is not None:
+                self._watch(before, now)
+            before = now
+            seconds += STEP_S
+            self.out.time_s[self.s.running] = seconds
+        if self.whole:
+            self._cool_down()
+        return self.out
+
+    # ------------------------------------------------------------- one step
+
+    def _step(self) -> tuple[Floats, ...]:
+        s, b = self.s, self.b
+        need = self._force_asked()
+        allowed, faded = self._allowed()
+        most_n = (b.efficiency * b.k_n_per_a * allowed).sum(axis=0)
+        drive = np.clip(need, 0.0, None)
+        part = np.where(most_n > 0, np.minimum(drive / np.maximum(most_n, 1e-9), 1.0), 0.0)
+        phase = self._shared(allowed, drive)
+        braking = self._braking(np.clip(-need, 0.0, None))
+        phase = np.where(need[None, :] >= 0, phase, -braking)
+        geared = np.where(phase >= 0, b.efficiency, b.return_factor)
+        force = (geared * b.k_n_per_a * phase).sum(axis=0)
+        watts = (b.k_n_per_a * s.speed + b.ohm * np.abs(phase) * np.sign(phase)) * phase
+        watts += b.drop_v * np.abs(phase)
+        amps, each = self._pack(watts)
+        held = faded & (part >= 0.999) & (need > 0)
+        mechanical = np.clip(force - need, 0.0, None) * (need < 0) * s.speed
+        self._move(force - np.clip(force - need, 0.0, None) * (need < 0))
+        self._warm(phase)
+        self._note_reduced(held)
+        live = s.running
+        self.out.mechanical_j[live] += mechanical[live] * STEP_S
+        return amps, s.volts.copy(), each, phase, mechanical, self._rest_v(s.drawn_ah)
+
+    def _grade(self) -> Floats:
+        ahead = self.hill
+        at = np.clip(self.s.at_m, ahead.distance_m[0], ahead.distance_m[-1] - 1e-6)
+        cell = np.searchsorted(ahead.distance_m, at, "right") - 1
+        return np.asarray(self.rise[cell] * self.each.steeper, np.float64)
+
+    def _resistance_n(self) -> Floats:
+        b, s = self.b, self.s
+        tangent = self._grade()
+        cosine = 1.0 / np.sqrt(1.0 + tangent**2)
+        weight = b.mass_kg * GRAVITY_MPS2
+        air = 0.5 * self.density * b.drag_m2 * s.speed**2
+        return np.asarray(weight * cosine * (tangent + b.rolling) + air, np.float64)
+
+    def _force_asked(self) -> Floats:
+        resist = self._resistance_n()
+        if self.hill.speed_mps is None:
+            uphill = resist > 0
+            return np.where(uphill, 1e6, resist)  # downhill the speed is held
+        gap = (self.hill.speed_mps - self.s.speed) / CLOSES_IN_S
+        push = np.clip(gap, -GENTLE_MPS2, GENTLE_MPS2) * self.b.mass_kg * TURNING
+        return np.asarray(resist + push, np.float64)
+
+    def _allowed(self) -> tuple[Floats, Bools]:
+        """Phase current each controller allows for driving, and where a derate takes from it."""
+        b, s = self.b, self.s
+        out = np.empty_like(b.k_n_per_a)
+        faded = np.zeros(b.draws, bool)
+        temps = self._temps()
+        for j, drive in enumerate(b.drives):
+            volts_part = _fade(-s.volts, drive.derate_from_v, drive.stop_at_v)
+            motor, box = temps["motor"][j], temps["controller"][j]
+            heat_part = np.minimum(
+                _fade_up(motor, drive.motor_derate_c, drive.motor_stop_c),
+                _fade_up(box, drive.controller_derate_c, drive.controller_stop_c),
+            )
+            phase = _limit(drive.phase_drive_a) if b.known_phase else UNKNOWN_FORCE_N
+            top = np.full(b.draws, phase) * heat_part
+            if drive.battery_drive_a is not None:
+                watts = s.volts * drive.battery_drive_a * b.limit_scale[j] * volts_part
+                top = np.minimum(top, self._current_for(j, watts))
+            elif drive.derate_from_v is not None:
+                top = top * volts_part
+            if b.known_phase:
+                room = DUTY_MOST * s.volts - b.k_n_per_a[j] * s.speed
+                top = np.minimum(top, np.clip(room / np.maximum(b.ohm[j], 1e-3), 0.0, None))
+            out[j] = np.minimum(top, 1e4)
+            faded |= (volts_part < FADED) | (heat_part < FADED)
+        return out, faded
+
+    def _current_for(self, j: int, watts: Floats) -> Floats:
+        """Phase current that takes this many watts: ohm i^2 + (k v + drop) i = P."""
+        b = self.b
+        linear = b.k_n_per_a[j] * np.maximum(self.s.speed, 0.3) + b.drop_v[j]
+        ohm = np.maximum(b.ohm[j], 1e-6)
+        return np.asarray(
+            (np.sqrt(linear**2 + 4 * ohm * np.clip(watts, 0.0, None)) - linear) / (2 * ohm)
+        )
+
+    def _shared(self, allowed: Floats, drive_n: Floats) -> Floats:
+        """The same phase current on every drive, as one demand gives, none above its own limit."""
+        b = self.b
+        phase = np.zeros_like(allowed)
+        for _ in range(3):
+            got = (b.efficiency * b.k_n_per_a * phase).sum(axis=0)
+            open_ = phase < allowed - 1e-9
+            gain = (b.efficiency * b.k_n_per_a * open_).sum(axis=0)
+            more = np.where(gain > 0, np.clip(drive_n - got, 0.0, None) / np.maximum(gain, 1e-9), 0)
+            phase = np.minimum(phase + more * open_, allowed)
+        return phase
+
+    def _braking(self, brake_n: Floats) -> Floats:
+        """Phase current each drive brakes with, positive: shared alike, within its limits."""
+        b, s = self.b, self.s
+        per_a = (b.return_factor * b.k_n_per_a).sum(axis=0)
+        asked = np.where(s.speed > BRAKE_END_MPS, brake_n / np.maximum(per_a, 1e-9), 0.0)
+        out = np.empty_like(b.k_n_per_a)
+        for j, drive in enumerate(b.drives):
+            top = np.full(b.draws, HUGE_A)
+            if b.known_phase and drive.phase_brake_a is not None:
+                top = np.minimum(top, drive.phase_brake_a)
+            if drive.battery_brake_a is not None:
+                # k v i - ohm i^2 - drop i = watts back: the branch with the smaller current
+                watts = s.volts * drive.battery_brake_a * b.limit_scale[j]
+                linear = np.clip(b.k_n_per_a[j] * s.speed - b.drop_v[j], 0.0, None)
+                ohm = np.maximum(b.ohm[j], 1e-6)
+                root = linear**2 - 4 * ohm * watts
+                reach = (linear - np.sqrt(np.clip(root, 0.0, None))) / (2 * ohm)
+                top = np.minimum(top, np.where(root > 0, reach, linear / (2 * ohm)))
+            out[j] = np.minimum(asked, top) * self.brakes[j]
+        return out
+
+    def _pack(self, watts: Floats) -> tuple[Floats, Floats]:
+        """The pack's current and each drive's; moves voltage, lags and charge on."""
+        b, s = self.b, self.s
+        charge = self.each.charge_pct - 100.0 * s.drawn_ah / b.capacity_ah
+        low = 1.0 + LOW_CHARGE_RISE * np.clip((25.0 - charge) / 20.0, 0.0, 1.5)
+        ohm = b.pack_ohm * self.warm * low
+        behind = self._rest_v(s.drawn_ah) - (ohm[1:] * self.decay[1:, None] * s.lag_a[1:]).sum(
+            axis=0
+        )
+        fresh = (ohm[1:] * (1 - self.decay[1:, None])).sum(axis=0)
+        inner = np.maximum(ohm[0] + fresh, 1e-6)
+        total = watts.sum(axis=0) + b.aux_a * s.volts
+        root = behind**2 - 4 * inner * total
+        volts = 0.5 * (behind + np.sqrt(np.clip(root, 0.0, None)))
+        amps = np.where(root > 0, total / np.maximum(volts, 1.0), behind / (2 * inner))
+        s.lag_a = self.decay[:, None] * s.lag_a + (1 - self.decay[:, None]) * amps
+        s.drawn_ah = s.drawn_ah + np.where(s.running, amps * STEP_S / 3600.0, 0.0)
+        s.volts = volts
+        return amps, watts / np.maximum(volts, 1.0)
+
+    def _move(self, force: Floats) -> None:
+        b, s = self.b, self.s
+        push = (force - self._resistance_n()) / (b.mass_kg * TURNING)
+        speed = np.clip(s.speed + push * STEP_S, 0.0, 60.0)
+        s.at_m = s.at_m + np.where(s.running, 0.5 * (s.speed + speed) * STEP_S, 0.0)
+        s.speed = np.where(s.running, speed, s.speed)
+        over = s.running & (s.at_m >= self.hill.distance_m[-1])
+        self.out.reached[over] = True
+        stuck = s.running & (speed < CRAWL_MPS) & (push <= 0.02)
+        fresh = stuck & np.isnan(self.out.reduced_at_m)
+        self.out.reduced_at_m[fresh] = s.at_m[fresh]
+        self.out.speed_top_mps[over] = speed[over]
+        s.running = s.running & ~over & ~stuck
+
+    # ------------------------------------------------------------- heat
+
+    def _temps(self) -> dict[str, Floats]:
+        out = {
+            "motor": np.full((len(self.b.drives), self.b.draws), np.nan),
+            "controller": np.full((len(self.b.drives), self.b.draws), np.nan),
+        }
+        names = self.b.setup.drive_names
+        for row, (drive, part, _, _) in enumerate(self.b.heat):
+            out[part][names.index(drive)] = self.each.temp_c + self.s.heat[row].sum(axis=0)
+        return out
+
+    def _warm(self, phase: Floats) -> None:
+        b, names = self.b, self.b.setup.drive_names
+        for row, (drive, _, fit, scale) in enumerate(b.heat):
+            j = names.index(drive)
+            if fit.driver == "phase_a2":
+                load = phase[j] ** 2
+            elif b.known_phase:
+                load = b.ohm[j] * phase[j] ** 2
+            else:  # a tenth of the power, as the default losses have it
+                load = 0.1 * np.abs(phase[j]) * self.s.speed
+            aim = fit.gain[:, None] * scale * load
+            state = self.s.heat[row]
+            moved = self.cool[:, None] * state + (1 - self.cool[:, None]) * aim
+            self.s.heat[row] = np.where(self.s.running, moved, state)
+        self._hottest()
+
+    def _hottest(self) -> None:
+        temps = self._temps()
+        self.out.motor_top_c[:] = np.fmax(self.out.motor_top_c, temps["motor"])
+        self.out.controller_top_c[:] = np.fmax(self.out.controller_top_c, temps["controller"])
+
+    def _cool_down(self) -> None:
+        """Beyond the top: the inner paths hand their heat on; the load is gone."""
+        long = self.cool ** (COOL_STEP_S / STEP_S)
+        for _ in range(int(AFTER_S / COOL_STEP_S)):
+            self.s.heat *= long[None, :, None]
+            self._hottest()
+
+    # ------------------------------------------------------------- extremes
+
+    def _note_reduced(self, held: Bools) -> None:
+        s = self.s
+        b = self.b.setup.bms
+        fresh = s.running & held & np.isnan(self.out.reduced_at_m)
+        if b.discharge_trip_a is not None:
+            tripped = s.running & (s.lag_a[1] > b.discharge_trip_a)
+            fresh |= tripped & np.isnan(self.out.reduced_at_m)
+        self.out.reduced_at_m[fresh] = s.at_m[fresh] - float(self.hill.distance_m[0])
+        if not self.whole:
+            s.running = s.running & np.isnan(self.out.reduced_at_m)
+
+    def _watch(self, before: tuple[Floats, ...], now: tuple[Floats, ...]) -> None:
+        amps, volts, each, phase = (0.5 * (a + b) for a, b in zip(before[:4], now[:4], strict=True))
+        out = self.out
+        np.maximum(out.pack_peak_a, amps, out=out.pack_peak_a)
+        np.maximum(out.pack_brake_peak_a, -amps, out=out.pack_brake_peak_a)
+        lower, higher = volts < out.lowest_v, volts > out.highest_v
+        out.rest_low_v[lower], out.rest_high_v[higher] = now[5][lower], now[5][higher]
+        np.minimum(out.lowest_v, volts, out=out.lowest_v)
+        np.maximum(out.highest_v, volts, out=out.highest_v)
+        np.maximum(out.battery_peak_a, each, out=out.battery_peak_a)
+        np.maximum(out.battery_brake_peak_a, -each, out=out.battery_brake_peak_a)
+        np.maximum(out.phase_peak_a, phase, out=out.phase_peak_a)
+        np.maximum(out.phase_brake_peak_a, -phase, out=out.phase_brake_peak_a)
+        np.maximum(out.mechanical_peak_w, now[4], out=out.mechanical_peak_w)
+        out.charge_used_ah[:] = self.s.drawn_ah
+
+
+def _limit(value: float | None) -> float:
+    return HUGE_A if value is None else value
+
+
+def _brakes(drive: Drive) -> float:
+    """Whether this drive brakes at all: without a brake limit nothing is known of it."""
+    return 1.0 if drive.battery_brake_a is not None or drive.phase_brake_a is not None else 0.0
+
+
+def _fade_up(seen: Floats, begin: float | None, stop: float | None) -> Floats:
+    """1 below `begin`, 0 from `stop` on, straight between; 1 where nothing is known."""
+    if begin is None or not np.isfinite(seen).any():
+        return np.ones_like(seen)
+    end = begin + 20.0 if stop is None else stop
+    return np.asarray(np.clip((end - seen) / max(end - begin, 1e-6), 0.0, 1.0))
+
+
+def _fade(negative_v: Floats, begin: float | None, stop: float | None) -> Floats:
+    if begin is None:
+        if stop is None:
+            return np.ones_like(negative_v)
+        return np.asarray(negative_v < -stop, np.float64)
+    end = begin - 3.0 if stop is None else stop
+    if begin <= end:
+        return np.asarray(negative_v < -end, np.float64)
+    return np.asarray(np.clip((-negative_v - end) / (begin - end), 0.0, 1.0), np.float64)

@@ -39,9 +39,10 @@ AUX_UNKNOWN_SD_A = 0.6
 no source: 0.3 to 2 A)."""
 AUX_KNOWN_SD = 0.2
 """... and how well a given `aux_a` is met. Our choice."""
-MODEL_SD = 0.005
-"""What the fit itself adds to the 10 s resistance, measured on simulated rides with perfect
-gains (benchmarks/tables/pack_truth.py)."""
+MODEL_SD = 0.010
+"""What the fit itself adds to the 10 s resistance: 0.5 to 1.2 % on two kinds of simulated rides
+with perfect sensors (benchmarks/tables/pack_truth.py), the larger where diffusion is solved and
+resistance has a bump at a bend of the rest-voltage curve."""
 INSTANT_MODEL_SD = 0.05
 """Likewise for the instant part: filters in front of the readings smear it."""
 BOOTSTRAP_SHORT = 1.4
@@ -292,6 +293,13 @@ def _state(
                 f"{strange:.0%} of how the voltage moves under load is not explained by the "
                 "logged current (0.1 % is usual): it may be clipped, unsigned or badly timed. "
                 "The intervals are widened for that.",
+            )
+        )
+    if any("." in channel for channel in volts.channels):
+        notes.append(
+            Note(
+                "pack.resistance_10s_ohm",
+                "Voltage was read at the controllers: leads, fuse and connectors count in.",
             )
         )
     model = hypot(MODEL_SD, STRANGE_SD * strange)

@@ -16,6 +16,7 @@ from importers.join_logs import full_name
 from importers.log_file import read_log, read_raw
 from importers.log_table import LogTable
 from importers.parquet_table import MAGIC
+from importers.read_ride import join_ride
 from importers.ride import ChannelReading, Source
 from importers.setup_types import Setup
 from importers.text_bytes import NotText, as_text
@@ -40,7 +41,31 @@ def look(
     read = [_look_at(path, role, setup, mapping) for path, role in named]
     if setup is not None:
         _settle(read, [role for _, role in named], setup)
-    return tuple(one if isinstance(one, Source) else _source(one) for one in read)
+    sources = tuple(one if isinstance(one, Source) else _source(one) for one in read)
+    return sources if setup is None else _with_clocks(sources, read, setup)
+
+
+def _with_clocks(
+    sources: tuple[Source, ...], read: Sequence[LogTable | Source], setup: Setup
+) -> tuple[Source, ...]:
+    """How far each clock runs ahead of the first drive's, where the files are one ride."""
+    tables = [one for one in read if isinstance(one, LogTable)]
+    roles = [one.role for one in tables]
+    if len(tables) < 2 or len(tables) < len(read) or None in roles:
+        return sources
+    try:
+        joined = {one.file: one for one in join_ride(tables, setup, typed=roles).sources}
+    except LogError as error:
+        last = replace(sources[-1], problems=(*sources[-1].problems, str(error)))
+        return (*sources[:-1], last)
+    return tuple(
+        replace(
+            one,
+            clock_offset_s=joined[one.file].clock_offset_s,
+            clock_drift_ppm=joined[one.file].clock_drift_ppm,
+        )
+        for one in sources
+    )
 
 
 def _settle(read: list[LogTable | Source], typed: Sequence[str | None], setup: Setup) -> None:

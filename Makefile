@@ -3,7 +3,7 @@ PYTHON ?= $(shell command -v python3.11 || command -v python3)
 BIN = .venv/bin
 READY = .venv/.ready
 
-.PHONY: demo test lint bench tables clean
+.PHONY: demo test lint bench tables ledger clean
 
 demo: $(READY)  ## write the sample rides, analyse them, say where the report is
 	@$(BIN)/hillproof demo
@@ -19,6 +19,9 @@ bench: $(READY)  ## speed, memory and size as ratios measured in one run
 
 tables: $(READY)  ## the measured tables of truth: long
 	@for script in benchmarks/tables/*.py; do echo "== $$script"; $(BIN)/python $$script || exit 1; done
+
+ledger: $(READY)  ## how many columns of made logs are read right, and whether a wrong one was called sure
+	@$(BIN)/python benchmarks/recognition.py
 
 $(READY): pyproject.toml constraints.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "hillproof needs Python 3.11 or later: make PYTHON=/path/to/python3.11")'

@@ -112,6 +112,8 @@ def estimate(one: Estimate | None, suffix: str) -> str:
     if one is None or not math.isfinite(one.value):
         return UNKNOWN
     value, interval, unit = estimate_parts(one, suffix)
+    if one.low == one.value == one.high:
+        return f"{value} {unit}".rstrip()
     return f"{value} {unit} ({interval})".replace("  ", " ")
 
 
@@ -121,10 +123,12 @@ def estimate_parts(one: Estimate, suffix: str) -> tuple[str, str, str]:
     factor = number / one.value if one.value else 1.0
     low = None if one.low is None else one.low * factor
     high = None if one.high is None else one.high * factor
-    digits = usual if low is None or high is None else decimals_for(high - low)
+    digits = usual if low is None or high is None or low == high else decimals_for(high - low)
     value = fixed(number, digits)
     if low is None and high is None:
         return value, "no interval", unit
+    if low == high:
+        return value, "no spread", unit
     if low is None:
         return value, f"at most {fixed(high or 0.0, digits)}", unit
     if high is None:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from analyzer.ageing import AgeingResult
     from analyzer.limits_merge import LimitsResult
+    from analyzer.predict import PredictResult
     from analyzer.ride_analysis import RideResult
     from analyzer.setup_finding import SetupCheck
     from importers.setup_types import Setup
@@ -82,6 +83,14 @@ def limits_page(
     view = limits_page_view(result, rides)
     figures = {"climbs-plot": view.figure, **{one.id: one.figure for one in view.profiles}}
     return render("limits.html.j2", view=view, figures=figures, shelf=shelf)
+
+
+def predict_page(result: PredictResult) -> str:
+    """A hill not ridden yet, as a page."""
+    from reports.predict_view import predict_view
+
+    view = predict_view(result)
+    return render("predict.html.j2", view=view, figures={"shares-plot": view.figure})
 
 
 def render(

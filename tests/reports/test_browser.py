@@ -128,7 +128,7 @@ def test_findings_are_the_first_thing_seen(seen, look):
     assert len(one["headlines"]) == 5
     assert one["headlines"][0].startswith("Power went at 09:41:07")
     assert one["firstHeadlineTop"] < SIDE_BY_SIDE_PX
-    assert len(one["drawn"]) == 4
+    assert len(one["drawn"]) == 5
 
 
 @pytest.mark.parametrize("look", LOOKS)

@@ -67,6 +67,7 @@ def test_the_limit_and_a_value_just_below_it_are_told_apart():
         (Estimate(50.3, 49.6, 51.0), "pct", "50.3 % (49.6 to 51.0)"),
         (Estimate(19.4, None, 20.0), "ah", "19.40 Ah (at most 20.00)"),
         (Estimate(19.4, 18.0, None), "ah", "19.40 Ah (at least 18.00)"),
+        (Estimate(0.0, 0.0, 0.0), "a", "0.0 A"),
         (None, "v", "not known"),
     ],
 )

@@ -1,0 +1,293 @@
+"""A hill not ridden yet, as its page shows it: will it work, how near each limit, up to what."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from html import escape
+from typing import TYPE_CHECKING
+
+from analyzer.predict import PredictResult
+from analyzer.words import Severity
+from reports.json_read import Object, any_text, estimate_of, estimate_text, name_text
+from reports.numbers import beside, estimate, percent, quantity, unit_suffix
+from reports.predict_json import predict_json
+from reports.sentences import capital, joined, limit_name, limit_phrase
+from reports.tables import Row, Table
+from reports.timeline import Figure
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+WATCH_PCT, ACT_PCT = 5.0, 50.0
+"""From these chances that a limit is touched on it is to be watched, and to be acted on [%]. The
+first is the contract's for what works; the second our choice: as likely as not."""
+LIMITERS = ("phase_drive_a", "phase_brake_a", "battery_drive_a", "battery_brake_a")
+"""Settings that are there to govern. The contract's."""
+SHOWN_PCT = 5.0
+"""Limits of which the hill takes less than this are left out of the plot [%]. Our choice."""
+KMH = 3.6
+
+
+@dataclass(frozen=True, slots=True)
+class PredictView:
+    """Everything on the page of one hill."""
+
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    headline: str
+    descent: Table
+    numbers: Table
+    limits: Table
+    works: Table
+    figure: Figure | None
+    not_checked: Table
+    notes: tuple[tuple[str, str], ...]
+
+
+def predict_view(ahead: PredictResult) -> PredictView:
+    """One hill as texts; numbers are those of the JSON."""
+    result: Object = json.loads(predict_json(ahead))
+    hill = result["hill"]
+    rows = sorted(result["limits"], key=lambda one: -(one["chance_touched_pct"] or 0.0))
+    down = (hill["grade_pct"] or 0.0) < 0
+    return PredictView(
+        title="A descent not ridden yet" if down else "A hill not ridden yet",
+        facts=_facts(hill),
+        headline=_headline(ahead, result, rows),
+        descent=_descent(ahead),
+        numbers=_numbers(result),
+        limits=Table(
+            "Each limit: the most expected in any second, the chance that 95 % of it is reached",
+            ("Limit", "Set", "Expected at most", "Chance touched"),
+            tuple(_limit_row(one, ahead.draws) for one in rows),
+        ),
+        works=_works(result["works_up_to"]),
+        figure=_figure(rows),
+        not_checked=Table(
+            "What could not be checked, and what it would need",
+            ("What", "Missing"),
+            tuple(Row((capital(x["what"]), joined(x["missing"]))) for x in result["not_checked"]),
+        ),
+        notes=tuple((one["about"], one["text"]) for one in result["notes"]),
+    )
+
+
+def _facts(hill: Object) -> tuple[tuple[str, str], ...]:
+    rows = [
+        ("Grade", _fact(hill["grade_pct"], "pct")),
+        ("Length", _fact(hill["length_m"], "m")),
+        ("Charge at the foot", _fact(hill["charge_pct"], "pct")),
+        ("Temperature", _fact(hill["temp_c"], "c")),
+        ("Speed at the foot", _speed(hill["speed_mps"])),
+        ("Mass", _fact(hill["mass_kg"], "kg")),
+    ]
+    return tuple((name, text) for name, text in rows if text)
+
+
+def _fact(value: float | None, suffix: str) -> str:
+    return "" if value is None else quantity(value, suffix)
+
+
+def _speed(value: float | None) -> str:
+    return "" if value is None else quantity(KMH * value, "kmh")
+
+
+def _kmh(one: Object | None) -> Object | None:
+    if one is None:
+        return None
+    return {key: None if value is None else KMH * value for key, value in one.items()}
+
+
+def _headline(ahead: PredictResult, result: Object, rows: list[Object]) -> str:
+    """Whether it works, and what stands in the way first."""
+    # A limiter that governs is at work; what must not be reached is what stands in the way.
+    touched = [
+        one
+        for one in rows
+        if (one["chance_touched_pct"] or 0.0) >= WATCH_PCT and not _governs(one["limit"])
+    ]
+    reduced = drawn_chance(ahead.chance_reduced_pct, ahead.draws)
+    if ahead.chance_top_pct < 100.0 - WATCH_PCT:
+        top = drawn_chance(ahead.chance_top_pct, ahead.draws)
+        text = f"The end is reached with a chance of {top} only; power is reduced: {reduced}."
+    elif ahead.chance_reduced_pct >= WATCH_PCT:
+        at = estimate_text(result["power_first_reduced_at_m"], "m")
+        text = f"Power is reduced on the way with a chance of {reduced}, first at {at}."
+    else:
+        text = "As far as these rides tell, it works: power is not expected to be reduced."
+    if touched:
+        first = touched[0]
+        chance = drawn_chance(first["chance_touched_pct"], ahead.draws)
+        text = (
+            f"{text} {capital(limit_phrase(first['limit']))} is touched with a chance of {chance}."
+        )
+    return text
+
+
+def _governs(key: str) -> bool:
+    return key.startswith("drives.") and key.endswith(LIMITERS)
+
+
+def _descent(ahead: PredictResult) -> Table:
+    """What going down asks of motors, pack and mechanical brake; empty for a climb."""
+    down = ahead.descent
+    rows: list[tuple[str, str]] = []
+    if down is not None:
+        rows = [
+            (f"Braking of {drive} at most", estimate(one, "a")) for drive, one in down.braking_a
+        ]
+        rows.append(("Braking of all together at most", estimate(down.braking_together_a, "a")))
+        if down.leave_home_below_pct is not None:
+            leave = estimate(down.leave_home_below_pct, "pct")
+            rows.append(("Start with no more charge than", leave))
+        rows.append(("Mechanical brake, at most", estimate(down.mechanical_peak_w, "w")))
+        rows.append(("Mechanical brake, in all", estimate(down.mechanical_wh, "wh")))
+    return Table("What going down asks", ("Quantity", "Expected"), _rows(rows))
+
+
+def _numbers(result: Object) -> Table:
+    rows = [
+        ("Speed at the end", estimate_text(_kmh(result["speed_mps"]), "kmh")),
+        ("Power first reduced", _reduced(result["power_first_reduced_at_m"])),
+        ("Lowest voltage", estimate_text(result["lowest_voltage_v"], "v")),
+        ("Highest voltage", estimate_text(result["highest_voltage_v"], "v")),
+        ("Charge used", estimate_text(result["charge_used_ah"], "ah")),
+        ("Hotter motor at the end", estimate_text(result["motor_temp_top_c"], "c")),
+    ]
+    return Table("What is expected, with 95 % intervals", ("Quantity", "Expected"), _rows(rows))
+
+
+def _reduced(one: Object | None) -> str:
+    return "not before the end" if one is None else f"{estimate_text(one, 'm')} from the foot"
+
+
+def _rows(pairs: list[tuple[str, str]]) -> tuple[Row, ...]:
+    return tuple(Row(pair) for pair in pairs)
+
+
+def drawn_chance(chance_pct: float, draws: int) -> str:
+    """A chance counted from so many draws: none or all of them is not never or always, but under
+    or over what three draws would be (rule of three, Hanley and Lippman-Hand 1983, JAMA 249)."""
+    edge = math.ceil(300.0 / max(draws, 1))
+    if chance_pct <= 0.0:
+        return f"under {edge} %"
+    if chance_pct >= 100.0:
+        return f"over {100 - edge} %"
+    return percent(chance_pct, decimals=0)
+
+
+def _limit_row(one: Object, draws: int) -> Row:
+    suffix = unit_suffix(one["limit"])
+    chance = one["chance_touched_pct"]
+    grave = None
+    if chance is not None and chance >= WATCH_PCT:
+        grave = Severity.ACT if chance >= ACT_PCT else Severity.WATCH
+    return Row(
+        (
+            capital(limit_name(one["limit"])),
+            beside(one["set"], one["set"], suffix)[1],
+            estimate_text(one["expected_peak"], suffix),
+            "not known" if chance is None else drawn_chance(chance, draws),
+        ),
+        grave,
+    )
+
+
+def _works(up_to: Object) -> Table:
+    names = {
+        "grade_pct": "Steepest grade at this charge and temperature",
+        "charge_down_to_pct": "Lowest charge at the foot",
+        "temp_down_to_c": "Coldest day",
+    }
+    rows = [(names.get(key, name_text(key)), any_text(value, key)) for key, value in up_to.items()]
+    return Table(
+        "With less than 5 % chance that power is reduced before the end",
+        ("What", "Up to"),
+        _rows([(name, "not known" if text == "not given" else text) for name, text in rows]),
+    )
+
+
+def _figure(rows: list[Object]) -> Figure | None:
+    """How much of each current limit the hill is expected to take, with its interval."""
+    found = []
+    for one in rows:
+        peak = estimate_of(one["expected_peak"])
+        if peak is None or not one["limit"].endswith("_a") or not one["set"]:
+            continue
+        if 100.0 * (peak.value if peak.high is None else peak.high) >= SHOWN_PCT * one["set"]:
+            found.append((one["limit"], peak, 100.0 / one["set"]))
+    if not found:
+        return None
+    found.reverse()
+    shares = [peak.value * scale for _, peak, scale in found]
+    above = [((p.high if p.high is not None else p.value) - p.value) * k for _, p, k in found]
+    below = [(p.value - (p.low if p.low is not None else p.value)) * k for _, p, k in found]
+    return {
+        "data": [
+            {
+                "type": "scatter",
+                "mode": "markers",
+                "name": "expected at most",
+                "x": [round(one, 2) for one in shares],
+                "y": [escape(limit_name(key)) for key, _, _ in found],
+                "error_x": {
+                    "type": "data",
+                    "symmetric": False,
+                    "array": [round(max(one, 0.0), 2) for one in above],
+                    "arrayminus": [round(max(one, 0.0), 2) for one in below],
+                    "color": "@c1",
+                    "thickness": 2,
+                    "width": 5,
+                },
+                "marker": {"color": "@c1", "size": 9},
+                "hovertemplate": "%{y}: %{x:.0f} %<extra></extra>",
+            }
+        ],
+        "layout": {
+            "height": 34 * len(found) + 110,
+            "xaxis": {"title": {"text": "of the limit, %"}, "rangemode": "tozero"},
+            "yaxis": {"type": "category", "automargin": True},
+            "showlegend": False,
+            "shapes": [
+                {
+                    "type": "line",
+                    "xref": "x",
+                    "yref": "paper",
+                    "x0": 100,
+                    "x1": 100,
+                    "y0": 0,
+                    "y1": 1,
+                    "line": {"color": "@act", "width": 1, "dash": "dash"},
+                }
+            ],
+            "annotations": [],
+        },
+    }
+
+
+def print_predict(ahead: PredictResult, console: Console) -> None:
+    """One hill on the terminal: the answer, what is expected, the limits, up to what it works."""
+    from rich.text import Text
+
+    view = predict_view(ahead)
+    console.print(Text(" · ".join(f"{name} {text}" for name, text in view.facts)))
+    console.print(Text(view.headline, style="bold"))
+    near = [row for row in view.limits.rows if row.severity is not None]
+    works = view.works.rows if ahead.descent is None else ()
+    for caption, rows in (
+        (view.numbers.caption, view.numbers.rows),
+        (view.descent.caption, view.descent.rows),
+        ("Limits likely to be touched: set, expected at most, chance", tuple(near)),
+        (view.works.caption, works),
+    ):
+        if not rows:
+            continue
+        console.print()
+        console.print(Text(f"{caption}:", style="bold"))
+        for row in rows:
+            console.print(Text(f"  {row.cells[0]}: {', '.join(row.cells[1:])}"))
+    console.print()
+    for _, text in view.notes:
+        console.print(Text(text, style="dim"))

@@ -19,6 +19,7 @@ from importers.ride_sources import notes_of, source_of
 from importers.ride_start import start_of
 from importers.setup_types import Setup
 from importers.split_ride import PartKind
+from importers.thin_rows import LONG_RIDE_ROWS, thinned_rows
 from importers.timebase import MIN_ROWS
 from importers.which_log import NamedLog, named_logs, settle_roles
 
@@ -123,6 +124,13 @@ def _join(
     only_drive = setup.drive_names[0] if len(setup.drives) == 1 else None
     table, remarks = join_logs(placed, only_drive)
     _refuse_useless(table, tables[first])
+    if len(table) > LONG_RIDE_ROWS:
+        rows = thinned_rows(table)
+        remarks.append(
+            f"ride.table: {len(table)} rows; {len(table) - rows.size} of them, between which "
+            "nothing happened, are left out"
+        )
+        table = table.iloc[rows].reset_index(drop=True)
     drives = tuple(
         name for name in setup.drive_names
         if any(column.startswith(f"{name}.") for column in table.columns)

@@ -240,6 +240,8 @@ def _electric(
         if code == 0:
             code, ramp = code2, ramp2
         path = c.path_code if d.branch_open == 0 else float(w.SUPPLY)
+        if path == 0 and ohm_extra > 0.01:
+            path = float(w.SUPPLY)  # a stop for want of volts behind a bad contact
         drive_step(d, dt, t, wheel, path, code, ramp, jerk)
         if d.branch_open == 1:
             d.v_a = open_bus(d.v_a, d.p_w, d.cap_f, floor_v(drives, k), d.ov_v * 1.25, dt)

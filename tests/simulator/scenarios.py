@@ -22,7 +22,7 @@ Variant = Literal["tune", "report", "second"]
 STREAM = {"tune": 1, "report": 2, "second": 3}
 CLEAN = ("clean_tricky", "log_gap")
 ALL_CASES = (*CAUSES[1:], *CLEAN)
-TRIES = 40
+TRIES = 200
 KIND = {
     **dict.fromkeys(
         ("bms_overcurrent_discharge", "cell_low_voltage", "undervoltage_stop"), "cutout"

@@ -225,6 +225,8 @@ def _bus(dt, t, p, curve, b, c, r, drives, faults, bend, road_ds, fine):
         code, ramp = _received(d, k, dt, t, r.hand, regen, faults)
         jerk = _planted(d, k, dt, t, wheel, faults, fine)
         path = c.path_code if d.branch_open == 0 else float(w.SUPPLY)
+        if path == 0 and ohm_extra > 0.01:
+            path = float(w.SUPPLY)
         drive_step2(d, dt, t, wheel, path, code, ramp, jerk)
         holds = max(0.97 * d.kt * 1.1547 * abs(d.omega) - 1.6, 0.0) * (1.0 - d.loose)
         if d.branch_open == 1:

@@ -237,6 +237,55 @@ def limits(
     _strict_exit(strict, severities)
 
 
+@app.command()
+def predict(
+    rides: Annotated[
+        list[str] | None, typer.Argument(metavar="[RIDE]...", help="Rides of this build.")
+    ] = None,
+    grade: Annotated[
+        float | None,
+        typer.Option("--grade", metavar="PCT", help="Grade; a negative one is a descent."),
+    ] = None,
+    length: Annotated[
+        float | None, typer.Option("--length", metavar="M", help="Length along the road.")
+    ] = None,
+    charge: Annotated[
+        float | None, typer.Option("--charge", metavar="PCT", help="Charge at its foot.")
+    ] = None,
+    temp: Annotated[
+        float | None, typer.Option("--temp", metavar="C", help="Pack, motors and air.")
+    ] = None,
+    speed: Annotated[float | None, typer.Option("--speed", metavar="KMH")] = None,
+    extra_mass: Annotated[float, typer.Option("--extra-mass", metavar="KG")] = 0.0,
+    track: Annotated[
+        str | None, typer.Option("--track", metavar="F.gpx", help="A recorded way instead.")
+    ] = None,
+    setup: SetupFile = None,
+    book: BookFolder = None,
+    report: Report = None,
+    json: Json = None,
+    open_report: OpenReport = False,
+    quiet: Quiet = False,
+) -> None:
+    """Would this hill work: currents, voltage and heat against every limit."""
+    from hillproof import hill_commands
+    from hillproof.hill_asked import HillAsked
+
+    _needs_report(open_report, report)
+    hill = HillAsked(grade, length, charge, temp, speed, extra_mass, track)
+    hill_commands.predict(
+        hill,
+        setup=setup,
+        rides=rides or (),
+        book=book,
+        report=report,
+        json=json,
+        console=None if quiet else _console(),
+    )
+    if open_report:
+        _open(report)
+
+
 @setup_app.command("new")
 def setup_new(
     file: Annotated[str, typer.Argument(metavar="FILE")],

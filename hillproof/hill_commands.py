@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillproof import jobs
-from hillproof.log_args import check_outputs
+from hillproof.hill_asked import HillAsked
+from hillproof.log_args import check_outputs, choose_setup
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -41,10 +43,10 @@ def limits(
     return ["act"] if exceeded else []
 
 
-def _page(name: str, result: object) -> str:
+def _page(name: str, *parts: object) -> str:
     from reports import page
 
-    made: str = getattr(page, name)(result)
+    made: str = getattr(page, name)(*parts)
     return made
 
 
@@ -67,3 +69,65 @@ def _write(
 def _written(console: Console, *paths: str | None) -> None:
     for path in filter(None, paths):
         console.print(f"Written: {path}", markup=False)
+
+
+def predict(
+    hill: HillAsked,
+    *,
+    setup: str | None,
+    rides: Sequence[str],
+    book: str | None,
+    report: str | None,
+    json: str | None,
+    console: Console | None,
+) -> None:
+    """Would this hill work? Prints and writes the answer.
+
+    Raises
+    ------
+    importers.errors.UserError : arguments, setup, rides or outputs that cannot be used
+    """
+    choice = choose_setup(setup, rides)
+    check_outputs({"--report": report, "--json": json}, [choice.path, hill.track, *rides])
+    assert choice.path is not None
+    result = jobs.predict(hill, choice.path, rides, book)
+    from reports.predict_json import predict_json
+
+    _write(json, report, lambda: predict_json(result), lambda: _page("predict_page", result))
+    if console is not None and "-" not in (json, report):
+        from reports.predict_view import print_predict
+
+        if choice.found:
+            console.print(choice.sentence, markup=False)
+        print_predict(result, console)
+        _written(console, report, json)
+
+
+def compare(
+    before: str,
+    after: str,
+    *,
+    book: str | None,
+    report: str | None,
+    json: str | None,
+    console: Console | None,
+) -> None:
+    """Did a change of settings do what it was meant to? Prints and writes the answer.
+
+    Raises
+    ------
+    importers.errors.UserError : a ride or an output that cannot be used
+    """
+    check_outputs({"--report": report, "--json": json}, [before, after])
+    result = jobs.compare(before, after, book)
+    from reports.compare_json import compare_json
+
+    names = (Path(before).stem, Path(after).stem)
+    _write(
+        json, report, lambda: compare_json(result), lambda: _page("compare_page", result, *names)
+    )
+    if console is not None and "-" not in (json, report):
+        from reports.compare_view import print_compare
+
+        print_compare(result, *names, console)
+        _written(console, report, json)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,9 +12,12 @@ from hillproof.progress import Step, no_progress
 from importers.errors import LogError, UsageError
 
 if TYPE_CHECKING:
+    from analyzer.compare import CompareResult
     from analyzer.limits_merge import LimitsResult
+    from analyzer.predict import PredictResult
     from analyzer.ride_analysis import RideResult
     from analyzer.setup_check import SetupCheck
+    from hillproof.hill_asked import HillAsked
     from importers.ride import Source
     from importers.setup_types import Setup
 
@@ -192,3 +196,40 @@ def check_setup(
     build = read_setup(setup)
     shown = load_rides(rides, book) if rides or book is not None else []
     return build, check(build, [result for _, result in shown])
+
+
+def predict(
+    hill: HillAsked, setup: str, rides: Sequence[str] = (), book: str | None = None
+) -> PredictResult:
+    """Would this hill work, from the setup and, where given, from rides of this build?
+
+    Raises
+    ------
+    importers.errors.UserError : a hill, setup or ride that cannot be used
+    """
+    from analyzer.estimate import Note
+    from analyzer.predict import predict_hill
+    from importers.setup_file import read_setup
+
+    ahead = hill.checked()
+    build = read_setup(setup)
+    shown = load_rides(rides, book) if rides or book is not None else []
+    result = predict_hill(build, [one for _, one in shown], ahead)
+    if hill.temp_c is None:
+        text = f"No --temp given: motors, controllers, pack and air at {ahead.temp_c:.0f} °C."
+        result = replace(result, notes=(*result.notes, Note("hill.temp_c", text)))
+    return result
+
+
+def compare(before: str, after: str, book: str | None = None) -> CompareResult:
+    """What changed between two rides, and is it beyond chance?
+
+    Raises
+    ------
+    importers.errors.UserError : a ride that cannot be read
+    """
+    from analyzer.compare import compare_rides
+
+    ((_, one),) = load_rides([before], book)
+    ((_, two),) = load_rides([after], book)
+    return compare_rides(one, two)

@@ -12,8 +12,8 @@ from analyzer.ageing_parts import Kept
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
 from analyzer.temperature import GAS_J_PER_MOL_K, REFERENCE_K, ZERO_C_K
+from reports.stacked import Figure
 from reports.thin import POINTS_A_TRACE
-from reports.timeline import Figure
 
 HEIGHT_PX = 330
 MOST_BARS = 600

@@ -11,8 +11,8 @@ from reports.ageing_figures import ageing_figures
 from reports.ageing_view import Paragraph, headline, paragraphs
 from reports.numbers import day, estimate, fixed, quantity
 from reports.sentences import capital
+from reports.stacked import Figure
 from reports.tables import Row, Table
-from reports.timeline import Figure
 
 MOST_RIDES = 1500
 """The table of rides has no more rows than this, the newest; the JSON has all. Our choice."""

@@ -17,7 +17,7 @@ from importers.setup_types import Setup
 from reports.governed_strip import Piece, pieces_of, strip_panel, strip_traces
 from reports.limits_used import limits_used
 from reports.numbers import estimate, moment, percent, quantity
-from reports.timeline import Figure, Line, Panel, stacked
+from reports.stacked import Figure, Line, Panel, stacked
 
 MOST_PROFILES = 6
 """So many climbs are drawn, the highest first. Our choice."""

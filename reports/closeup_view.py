@@ -16,8 +16,9 @@ from reports.advice import Advice, advice_of
 from reports.headlines import event_headline
 from reports.limits_used import limits_used
 from reports.numbers import chance, duration
+from reports.panels import drive_style
 from reports.sentences import KIND, capital, cause_name, joined, sentence
-from reports.timeline import Figure, Line, Panel, drive_style, stacked
+from reports.stacked import Figure, Line, Panel, stacked
 
 LOSSES = (EventKind.BRAKE_LOSS, EventKind.CUTOUT)
 MOST_CLOSEUPS = 4

@@ -9,8 +9,9 @@ import numpy as np
 
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v
 from analyzer.ride_analysis import RideResult
+from reports.panels import COLOURS
+from reports.stacked import Figure
 from reports.thin import cloud, packed
-from reports.timeline import COLOURS, Figure
 
 PARTS = (("first third", "circle"), ("second third", "diamond"), ("last third", "x"))
 """Points of a ride's thirds differ in shape and colour: rest voltage falls while riding."""

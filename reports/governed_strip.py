@@ -12,7 +12,7 @@ from analyzer.governed import GOVERNORS
 from analyzer.quantities import Floats
 from analyzer.words import Governor
 from reports.sentences import GOVERNOR
-from reports.timeline import Figure, Line, Panel
+from reports.stacked import Figure, Line, Panel
 
 PIECES = 240
 """A strip is cut into at most so many pieces; each shows what governed most of it. Our choice."""

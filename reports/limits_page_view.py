@@ -10,7 +10,7 @@ from analyzer.ride_analysis import RideResult
 from reports.climb_figures import Profile, climbs_figure, profiles
 from reports.limits_view import summary
 from reports.numbers import beside, estimate, fixed, quantity, unit_suffix
-from reports.ride_view import tried_text
+from reports.ride_tables import tried_text
 from reports.sentences import (
     ROLE,
     VERDICT,
@@ -22,8 +22,8 @@ from reports.sentences import (
     limit_name,
     sentence,
 )
+from reports.stacked import Figure
 from reports.tables import Row, Table
-from reports.timeline import Figure
 
 MOST_CLIMBS = 300
 """The table and plot of climbs have no more than this, the newest; the JSON has all. Our choice."""

@@ -14,8 +14,8 @@ from reports.json_read import Object, any_text, estimate_of, estimate_text, name
 from reports.numbers import beside, estimate, percent, quantity, unit_suffix
 from reports.predict_json import predict_json
 from reports.sentences import capital, joined, limit_name, limit_phrase
+from reports.stacked import Figure
 from reports.tables import Row, Table
-from reports.timeline import Figure
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -11,7 +11,7 @@ from analyzer.words import EventKind, Severity
 from reports.card_view import roadside_card
 from reports.closeup_view import AFTER_S, BEFORE_S, MOST_CLOSEUPS
 from reports.closeup_view import closeups as closeups_of
-from reports.timeline import ride_panels
+from reports.panels import ride_panels
 
 
 def closeups(result):

@@ -5,7 +5,8 @@ import pytest
 from made.ride_results import bare_result, made_result
 
 from reports.climb_figures import profiles
-from reports.timeline import Line, Panel, ride_panels, stacked
+from reports.panels import ride_panels
+from reports.stacked import Line, Panel, stacked
 
 
 def test_panels_stand_in_reading_order_and_only_for_what_is_logged():

@@ -72,7 +72,7 @@ def dead_rows(
         if before < 1:
             continue
         touching = any(
-            x.drive == one.name and x.first <= span.last + 3 and x.last >= span.first - 3
+            x.drive == one.name and span.first - x.last <= 3 and span.first >= x.first - 3
             for x in losses
         )
         loaded = load_before(one, before, time_s) >= LOADED_PART

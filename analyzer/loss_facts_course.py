@@ -45,9 +45,28 @@ def _demand(here: Around, facts: Facts) -> None:
     later = later[np.isfinite(later)]
     if later.size < 3 or here.part.how == "dead":
         return
+    _stands_still(here, facts)
     flat = float(np.ptp(later)) < 0.004 and 0.05 < abs(float(later[0])) < 0.97
     usual = _usually_flat(here)
     facts.put("demand", "frozen" if flat and not usual and early.size else "held")
+
+
+def _stands_still(here: Around, facts: Facts) -> None:
+    """For how long the demand stays what it was when the current went: a hand gives up."""
+    demand, first = here.one.demand, here.loss.first
+    assert demand is not None
+    stop = int(np.searchsorted(here.time_s, here.time_s[first] + 60.0))
+    part = demand[first:stop]
+    if part.size < 3 or not np.isfinite(part[0]) or abs(part[0]) < 0.05:
+        return
+    with np.errstate(invalid="ignore"):
+        moved = np.flatnonzero(np.abs(part - part[0]) > 0.004)
+    last = int(moved[0]) if moved.size else part.size - 1
+    still = float(here.time_s[first + last] - here.time_s[first])
+    facts.numbers["demand_still_s"] = still
+    top = abs(float(part[0])) > 0.97
+    names = ((0.5, "no"), (1.3, "short"), (2.5, "some"))
+    facts.put("demand_still", "top" if top else level(still, names, "long"))
 
 
 def _usually_flat(here: Around) -> bool:
@@ -78,6 +97,8 @@ def _return(here: Around, facts: Facts) -> None:
         return
     away = float(time_s[loss.back] - time_s[loss.first])
     facts.numbers["back_after_s"] = away
+    edges = ((1.0, "instant"), (SOON_S, "seconds"), (25.0, "tens"), (60.0, "minute"))
+    facts.put("away", level(away, edges, "minutes"))
     speed = here.search.speed
     stood = speed is not None and (
         (lowest_of(np.abs(speed), slice(loss.first, loss.back + 1)) or 0.0) < 0.4

@@ -170,8 +170,46 @@ def _speed(here: Around, facts: Facts) -> None:
     if told or here.search.ride.has("gps_speed_mps"):
         part = float(np.mean(ahead[here.rows(0.0, 2.0)]))
         facts.put("road", "leaves" if part > 0.3 or here.part.how == "spin" else "keeps")
-    facts.put("jitter", _shaken(here, here.one.speed_mps, -4.0))
+    facts.put("jitter", _jitter(here))
+    facts.put("tries", _tries(here))
     facts.put("beats", _shaken(here, here.one.work_a, -1.0))
+
+
+def _jitter(here: Around) -> str | None:
+    """Whether the motor's speed jumped about, for its speed, far more than elsewhere."""
+    speed = here.one.speed_mps
+    if speed is None or here.step_s > UNRESOLVED_S or speed.size < 200:
+        return None
+    size = np.abs(speed)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        moves = np.abs(np.diff(speed, n=2)) / np.maximum(size[1:-1], 0.3)
+    now = slice(max(here.rows(-4.0, 0.0).start - 2, 0), here.rows(0.0, 2.0).stop - 2)
+    rolling = size[1:-1] > 0.2
+    part = moves[now][rolling[now]]
+    like = float(np.nanmedian(size[1:-1][now])) if part.size else 0.0
+    base = moves[rolling & (size[1:-1] < max(2.0 * like, 1.5))]
+    part, base = part[np.isfinite(part)], base[np.isfinite(base)]
+    if part.size < 5 or base.size < 60:
+        return None
+    ratio = float(np.quantile(part, 0.8)) / (float(np.quantile(base, 0.5)) + 1e-6)
+    return level(ratio, ((4.0, "no"), (10.0, "some")), "yes")
+
+
+def _tries(here: Around) -> str | None:
+    """How strong the current was while it came back for moments within the loss."""
+    rows = slice(here.part.first, here.part.last + 1)
+    expected = here.search.rows[here.part.drive].expected_a
+    if here.one.work_a is None or here.part.spells < 2:
+        return None
+    work, usual = here.one.work_a[rows], expected[rows]
+    with np.errstate(invalid="ignore"):
+        on = (work > 2 * here.one.floor_a) & np.isfinite(usual) & (usual > 0)
+    if int(on.sum()) < 3:
+        return None
+    part = float(np.median(work[on] / usual[on]))
+    share = float(on.mean())
+    strong = "weak" if part < 0.6 else "full"
+    return f"{strong}_{'long' if share > 0.25 else 'short'}"
 
 
 def _shaken(here: Around, values: Floats | None, from_s: float) -> str | None:

@@ -25,7 +25,7 @@ TELLING = 4.0
 TOP_DUTY_PCT = 90.0
 """From here the motor's own voltage leaves no room for current [%]. Our choice: controllers end
 at 93 to 100 % (common practice, no source)."""
-TOP_PART = 0.93
+TOP_PART, SLOWER_PART = 0.93, 0.85
 """Of the highest speed per volt at which the drive pulled, likewise. Our choice."""
 
 
@@ -113,4 +113,10 @@ def _top_speed(one: DriveSignals, duty_pct: Floats | None, rows: int) -> Bools:
         return np.zeros(rows, np.bool_)
     top = float(np.quantile(per_volt[pulling], 0.995))
     with np.errstate(invalid="ignore"):
-        return np.asarray(per_volt >= TOP_PART * top, np.bool_)
+        near, slower = per_volt >= TOP_PART * top, per_volt < SLOWER_PART * top
+        slower &= per_volt > 0.5 * top
+    # Only where the drive really pulls less up there is it the motor's top; else the rider's.
+    at_top, below = one.work_a[pulling & near], one.work_a[pulling & slower]
+    if at_top.size < 20 or below.size < 50 or np.median(at_top) > 0.6 * np.median(below):
+        return np.zeros(rows, np.bool_)
+    return np.asarray(near, np.bool_)

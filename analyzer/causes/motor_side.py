@@ -37,6 +37,7 @@ MODELS = (
         | {
             "speed": {"still": -0.3},
             "beats": {"yes": LIKELY, "some": SOME, "no": -0.7},
+            "tries": {"weak_long": LIKELY, "weak_short": SOME, "full_short": -0.3},
             "jitter": {"yes": -0.7},
             "return": {"tries": LIKELY},
             "phase": {"spike": -0.7},

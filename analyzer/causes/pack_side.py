@@ -97,6 +97,13 @@ MODELS = (
             "discharge_trip": {"used": HARDLY},
             "discharge_load": {"light": UNLIKELY, "far_above": -0.7},
             "return": {"later": SOME, "never": SOME, "blink": HARDLY, "tries": HARDLY},
+            "away": {
+                "instant": NEVER,
+                "seconds": HARDLY,
+                "tens": -0.7,
+                "minute": SOME,
+                "minutes": LIKELY,
+            },
             "kind": {"brake": UNLIKELY},
             "idle": {"long": HARDLY},
         },

@@ -25,7 +25,8 @@ MODELS = (
         0.0,
         UNTOUCHED
         | {
-            "demand": {"jump": YES, "frozen": LIKELY, "held": HARDLY},
+            "demand": {"jump": YES, "frozen": LIKELY, "held": -0.7},
+            "demand_still": {"long": YES, "some": SOME, "no": HARDLY, "short": -0.7},
             "who": {"all": SOME, "one": -0.7},
             "fall": {"faded": HARDLY},
             "log": {"ends": HARDLY, "one_blank": HARDLY},
@@ -44,6 +45,7 @@ MODELS = (
         UNTOUCHED
         | {
             "demand": {"held": SOME, "jump": HARDLY, "frozen": UNLIKELY},
+            "demand_still": {"long": UNLIKELY},
             "who": {"all": SOME, "one": HARDLY},
             "fall": {"ramp": LIKELY, "instant": -0.3, "slow": SOME, "faded": UNLIKELY},
             "log": {"ends": HARDLY, "one_blank": HARDLY},

@@ -22,6 +22,7 @@ MODELS = (
             "cell_high": {"at": HARDLY, "near": -0.7},
             "return": {"blink": LIKELY, "soon": SOME, "never": SOME, "tries": SOME},
             "heat_load": {"hot": -0.7},
+            "away": {"instant": SOME, "seconds": SOME},
             "idle": {"long": UNLIKELY},
             "kind": {"brake": -0.7},
         },

@@ -1,0 +1,104 @@
+"""From signs to probabilities: what physics says comes first, what is missing widens."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from handmade import make_setup
+
+from analyzer.causes.combine import MODELS, probabilities
+from analyzer.words import CutoutCause
+from importers.setup_types import Bms, Ports
+
+BMS = {
+    "kind": "drive",
+    "who": "all",
+    "order": "together",
+    "bus": "collapse",
+    "fall": "instant",
+    "demand": "held",
+    "discharge_trip": "used",
+    "discharge_load": "above",
+    "stop_at_v": "clear",
+    "cell_low": "clear",
+    "return": "after_rest",
+    "log": "goes_on",
+    "idle": "no",
+}
+PLAIN = {
+    CutoutCause.BMS_OVERCURRENT_DISCHARGE: BMS,
+    CutoutCause.SUPPLY_INTERRUPTED: BMS
+    | {"discharge_trip": "clear", "discharge_load": "below", "flicker": "yes", "return": "blink"},
+    CutoutCause.CELL_LOW_VOLTAGE: BMS
+    | {"discharge_trip": "clear", "discharge_load": "below", "cell_low": "at", "charge": "low"},
+    CutoutCause.UNDERVOLTAGE_STOP: BMS
+    | {
+        "discharge_trip": "clear",
+        "discharge_load": "below",
+        "bus": "rebound",
+        "stop_at_v": "at",
+        "band": "in",
+        "fall": "faded",
+        "charge": "low",
+    },
+    CutoutCause.INPUT_SIGNAL_LOST: BMS
+    | {"discharge_trip": "clear", "discharge_load": "below", "bus": "rebound", "demand": "jump"},
+    CutoutCause.MECHANICAL_DRIVE_LOST: {"kind": "drive", "who": "one", "road": "leaves"},
+    CutoutCause.TEMPERATURE_SENSOR_FAULT: {
+        "kind": "drive",
+        "who": "one",
+        "temp_wire": "broken",
+        "motor_heat": "at",
+        "bus": "rebound",
+    },
+    CutoutCause.MOTOR_OVERHEAT: {
+        "kind": "drive",
+        "who": "one",
+        "temp_wire": "fine",
+        "motor_heat": "at",
+        "fall": "faded",
+        "bus": "rebound",
+    },
+}
+"""The plain case of a cause, as causes.md tells it."""
+
+
+@pytest.mark.parametrize("cause", list(PLAIN))
+def test_the_plain_case_puts_its_cause_first(cause):
+    found = probabilities(PLAIN[cause], make_setup())
+    assert next(iter(found)) is cause
+    assert sum(found.values()) == pytest.approx(1.0)
+
+
+def test_nothing_seen_names_nothing_surely():
+    found = probabilities({}, make_setup())
+    assert max(found.values()) < 0.3
+
+
+def test_taking_the_deciding_signs_away_widens():
+    less = {k: v for k, v in BMS.items() if k not in ("discharge_trip", "discharge_load")}
+    full, bare = (probabilities(signs, make_setup()) for signs in (BMS, less))
+    assert bare[CutoutCause.BMS_OVERCURRENT_DISCHARGE] < full[CutoutCause.BMS_OVERCURRENT_DISCHARGE]
+
+
+def test_separate_ports_pass_no_charge_protection():
+    setup = make_setup()
+    apart = replace(setup, bms=Bms(ports=Ports.SEPARATE))
+    found = probabilities({"kind": "brake", "jump": "yes", "charge_trip": "used"}, apart)
+    assert CutoutCause.BMS_OVERCURRENT_CHARGE not in found
+    assert CutoutCause.CELL_HIGH_VOLTAGE not in found
+
+
+def test_a_code_of_the_riders_own_table_counts():
+    setup = make_setup()
+    signs = {"kind": "drive", "who": "one", "bus": "rebound"}
+    told = probabilities(signs, setup, codes={CutoutCause.CONTROLLER_OVERHEAT: 3.5})
+    assert (
+        told[CutoutCause.CONTROLLER_OVERHEAT]
+        > 3 * probabilities(signs, setup)[CutoutCause.CONTROLLER_OVERHEAT]
+    )
+
+
+def test_every_cause_of_the_contract_has_its_model_once():
+    assert sorted(one.cause for one in MODELS) == sorted(CutoutCause)

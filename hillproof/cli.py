@@ -286,6 +286,27 @@ def predict(
         _open(report)
 
 
+@app.command()
+def compare(
+    before: Annotated[str, typer.Argument(metavar="RIDE_A")],
+    after: Annotated[str, typer.Argument(metavar="RIDE_B")],
+    book: BookFolder = None,
+    report: Report = None,
+    json: Json = None,
+    open_report: OpenReport = False,
+    quiet: Quiet = False,
+) -> None:
+    """Did a change of settings do what it was meant to?"""
+    from hillproof import hill_commands
+
+    _needs_report(open_report, report)
+    hill_commands.compare(
+        before, after, book=book, report=report, json=json, console=None if quiet else _console()
+    )
+    if open_report:
+        _open(report)
+
+
 @setup_app.command("new")
 def setup_new(
     file: Annotated[str, typer.Argument(metavar="FILE")],

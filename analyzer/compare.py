@@ -1,0 +1,283 @@
+"""Did a change do what it was meant to: two rides, number by number, and what is beyond chance.
+
+Currents, speeds and heat are held against each other on climbs that both rides have; a number that
+needs a like moment and finds none is None. A difference is beyond chance when its 95 % interval
+leaves out zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import hypot
+
+import numpy as np
+
+from analyzer.climbs import Climb
+from analyzer.estimate import Estimate, Note
+from analyzer.quantities import speed_mps
+from analyzer.ride_analysis import RideResult
+from importers.setup_flat import Value, flat_settings
+
+ALIKE = 0.15
+"""Climbs are one when length and gain differ by less than this. Our choice: GPS height wanders by
+some metres, and a climb of 20 m is the shortest worth following."""
+ALIKE_LEAST_M = 4.0
+"""... or by less than this in gain [m]. Our choice."""
+CURRENT_SHARE = 0.03
+"""A reading of current repeats within this part from ride to ride, 95 %. Our choice: controllers'
+scales are off by 3 to 5 % (common practice, no source), but one's own scale stays."""
+VOLTAGE_SHARE = 0.004
+SPEED_SHARE = 0.05
+"""How well a rider repeats a speed, 95 %. Our choice."""
+HEAT_K = 3.0
+"""How well a temperature rise repeats, 95 % [K]: wind and pauses. Our choice."""
+ENERGY_SHARE = 0.06
+"""How well energy for a kilometre repeats, 95 %: wind, stops, tyres. Our choice."""
+CHARGE_NEAR_PCT, TEMP_NEAR_C = 15.0, 8.0
+"""Voltages compare when charge and pack temperature are this near. Our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class SettingChange:
+    """A setup key with another value; None where it is not given."""
+
+    key: str
+    before: Value
+    after: Value
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One quantity on both rides."""
+
+    quantity: str
+    unit: str
+    before: Estimate | None
+    after: Estimate | None
+    change: Estimate | None
+    beyond_chance: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ClimbPair:
+    """The same climb on both rides."""
+
+    before: Climb
+    after: Climb
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CompareResult:
+    """What was set otherwise, and what came out otherwise."""
+
+    before: RideResult
+    after: RideResult
+    setup_changes: tuple[SettingChange, ...]
+    differences: tuple[Difference, ...]
+    climbs: tuple[ClimbPair, ...]
+    notes: tuple[Note, ...]
+
+
+def compare_rides(before: RideResult, after: RideResult) -> CompareResult:
+    """What changed between two rides, and is it more than chance?"""
+    pairs = match_climbs(before.climbs, after.climbs)
+    notes: list[Note] = []
+    if not pairs:
+        notes.append(Note("climbs", "No climb is on both rides: what needs one is left open."))
+    if not _conditions_alike(before, after):
+        notes.append(
+            Note(
+                "differences",
+                "Charge or pack temperature differ too much for voltages to be compared.",
+            )
+        )
+    return CompareResult(
+        before=before,
+        after=after,
+        setup_changes=setup_changes(before, after),
+        differences=tuple(
+            [*_pack(before, after), *_sides(before, after), *_limits(before, after),
+             *_on_climbs(before, after, pairs), _energy(before, after)]
+        ),
+        climbs=pairs,
+        notes=tuple(notes),
+    )  # fmt: skip
+
+
+def setup_changes(before: RideResult, after: RideResult) -> tuple[SettingChange, ...]:
+    """Every setup key with another value, by name."""
+    one, two = flat_settings(before.setup), flat_settings(after.setup)
+    return tuple(
+        SettingChange(key, one.get(key), two.get(key))
+        for key in sorted({*one, *two})
+        if one.get(key) != two.get(key)
+    )
+
+
+def match_climbs(before: Sequence[Climb], after: Sequence[Climb]) -> tuple[ClimbPair, ...]:
+    """Climbs that are on both rides, in the order of the first; by name, else by shape."""
+    free = list(after)
+    pairs = []
+    for one in before:
+        near = [two for two in free if _same_climb(one, two)]
+        if near:
+            best = min(near, key=lambda two: abs(two.gain_m - one.gain_m))
+            free.remove(best)
+            pairs.append(ClimbPair(one, best))
+    return tuple(pairs)
+
+
+def _same_climb(one: Climb, two: Climb) -> bool:
+    if one.hill is not None or two.hill is not None:
+        return one.hill == two.hill
+    gain = abs(one.gain_m - two.gain_m)
+    length = abs(one.length_m - two.length_m)
+    return gain < max(ALIKE * one.gain_m, ALIKE_LEAST_M) and length < 2 * ALIKE * one.length_m
+
+
+def difference(
+    quantity: str, unit: str, before: Estimate | None, after: Estimate | None
+) -> Difference:
+    """Two independent estimates and their difference: variances add."""
+    if before is None or after is None:
+        return Difference(quantity, unit, before, after, None, beyond_chance=False)
+    value = after.value - before.value
+    spread = hypot(before.half_width, after.half_width)
+    change = Estimate(value, value - spread, value + spread) if np.isfinite(spread) else None
+    beyond = change is not None and abs(value) > spread
+    return Difference(quantity, unit, before, after, change, beyond)
+
+
+def _around(value: float | None, share: float, least: float = 0.0) -> Estimate | None:
+    if value is None or not np.isfinite(value):
+        return None
+    spread = max(share * abs(value), least)
+    return Estimate(value, value - spread, value + spread)
+
+
+def _pack(before: RideResult, after: RideResult) -> list[Difference]:
+    one, two = before.pack, after.pack
+    return [
+        difference("resistance_10s_25c_ohm", "Ω", one.resistance_10s_25c_ohm,
+                   two.resistance_10s_25c_ohm),
+        difference("resistance_instant_ohm", "Ω", one.resistance_instant_ohm,
+                   two.resistance_instant_ohm),
+        difference("capacity_ah", "Ah", one.capacity_ah, two.capacity_ah),
+    ]  # fmt: skip
+
+
+def _sides(before: RideResult, after: RideResult) -> list[Difference]:
+    out = []
+    one, two = before.balance, after.balance
+    if one is not None and two is not None:
+        shares = {share.drive: share for share in two.shares}
+        for share in one.shares[:1]:
+            other = shares.get(share.drive)
+            out.append(
+                difference(f"{share.drive}.share_pct", "%", share.drive_pct,
+                           None if other is None else other.drive_pct)
+            )  # fmt: skip
+    later = {limits.drive: limits for limits in after.in_force}
+    for limits in before.in_force:
+        found = later.get(limits.drive)
+        for name in ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a"):
+            a = getattr(limits, name)
+            b = None if found is None else getattr(found, name)
+            if a is not None or b is not None:
+                out.append(difference(f"{limits.drive}.in_force.{name}", "A", a, b))
+    return out
+
+
+def _limits(before: RideResult, after: RideResult) -> list[Difference]:
+    """The most that was asked of each limit of current, on the whole ride."""
+    later = {one.limit: one for one in after.limits}
+    out = []
+    for one in before.limits:
+        two = later.get(one.limit)
+        if two is None or one.unit != "A" or one.seen is None or two.seen is None:
+            continue
+        if not one.limit.startswith(("bms.", "pack.")) or "peak" in one.limit:
+            continue
+        out.append(
+            difference(f"seen.{one.limit}", "A", _around(one.seen, CURRENT_SHARE),
+                       _around(two.seen, CURRENT_SHARE))
+        )  # fmt: skip
+    return out
+
+
+def _conditions_alike(before: RideResult, after: RideResult) -> bool:
+    one, two = before.pack, after.pack
+    if one.temperature_c is None or two.temperature_c is None:
+        return False
+    charge_a, charge_b = one.state_of_charge_start_pct, two.state_of_charge_start_pct
+    if charge_a is None or charge_b is None:
+        return False
+    return (
+        abs(one.temperature_c - two.temperature_c) <= TEMP_NEAR_C
+        and abs(charge_a.value - charge_b.value) <= CHARGE_NEAR_PCT
+    )
+
+
+def _on_climbs(
+    before: RideResult, after: RideResult, pairs: Sequence[ClimbPair]
+) -> list[Difference]:
+    """On every climb of both rides: current, lowest voltage, speed, heat."""
+    volts_compare = _conditions_alike(before, after)
+    out = []
+    for number, pair in enumerate(pairs, 1):
+        one, two = pair.before, pair.after
+        name = f"climb {number}" if one.hill is None else one.hill
+
+        def both(
+            quantity: str,
+            unit: str,
+            of: Callable[[RideResult, Climb], Estimate | None],
+            pair: ClimbPair = pair,
+            name: str = name,
+        ) -> Difference:
+            a, b = of(before, pair.before), of(after, pair.after)
+            return difference(f"{name}: {quantity}", unit, a, b)
+
+        out += [
+            both("peak_pack_current_a", "A",
+                 lambda _, c: _around(c.peak_pack_current_a, CURRENT_SHARE)),
+            both("mean_pack_current_a", "A",
+                 lambda _, c: _around(c.mean_pack_current_a, CURRENT_SHARE)),
+            both("mean_speed_mps", "m/s", _mean_speed),
+        ]  # fmt: skip
+        if volts_compare:
+            out.append(
+                both("min_voltage_v", "V", lambda _, c: _around(c.min_voltage_v, VOLTAGE_SHARE))
+            )
+        tops = dict(two.top_motor_temp_c)
+        for drive, top in one.top_motor_temp_c:
+            out.append(
+                difference(f"{name}: {drive}.top_motor_temp_c", "°C",
+                           _around(top, 0.0, HEAT_K), _around(tops.get(drive), 0.0, HEAT_K))
+            )  # fmt: skip
+    return out
+
+
+def _mean_speed(result: RideResult, climb: Climb) -> Estimate | None:
+    seconds = climb.end_s - climb.start_s
+    speed = speed_mps(result.ride, result.setup)
+    if seconds <= 0 or speed is None:
+        return None
+    rows = (result.ride.time_s >= climb.start_s) & (result.ride.time_s <= climb.end_s)
+    moving = rows & (speed.values > 0.5)
+    if not moving.any():
+        return None
+    return _around(float(np.average(speed.values[moving])), SPEED_SHARE)
+
+
+def _energy(before: RideResult, after: RideResult) -> Difference:
+    return difference("energy_wh_per_km", "Wh/km", _wh_per_km(before), _wh_per_km(after))
+
+
+def _wh_per_km(result: RideResult) -> Estimate | None:
+    one = result.totals
+    if one.energy_out_wh is None or one.distance_m is None or one.distance_m < 500.0:
+        return None
+    net = one.energy_out_wh - abs(one.energy_back_wh or 0.0)
+    return _around(1000.0 * net / one.distance_m, ENERGY_SHARE)

@@ -1,0 +1,69 @@
+"""Two rides against each other: closed-form differences, and the sample's change of limits."""
+
+from pathlib import Path
+
+import pytest
+from made.ride_results import made_result
+
+from analyzer.compare import compare_rides, difference, match_climbs
+from analyzer.estimate import Estimate
+
+SAMPLES = Path(__file__).parents[2] / "sample_logs"
+
+
+def test_variances_add_and_zero_decides():
+    # Half-widths 3 and 4 make 5 (Pythagoras): 6 is beyond chance, 4 is not.
+    a = Estimate(10.0, 7.0, 13.0)
+    far = difference("x_a", "A", a, Estimate(16.0, 12.0, 20.0))
+    assert (far.change.low, far.change.high) == pytest.approx((1.0, 11.0))
+    assert far.beyond_chance
+    assert not difference("x_a", "A", a, Estimate(14.0, 10.0, 18.0)).beyond_chance
+    assert difference("x_a", "A", a, None).change is None
+
+
+def test_a_ride_against_itself_changed_in_nothing():
+    one = made_result()
+    result = compare_rides(one, one)
+    assert result.setup_changes == ()
+    assert len(result.climbs) == len(one.climbs)
+    assert not any(change.beyond_chance for change in result.differences)
+    assert all(c.change.value == 0 for c in result.differences if c.change is not None)
+
+
+def test_climbs_of_another_shape_are_not_matched():
+    from dataclasses import replace
+
+    one = replace(made_result().climbs[0], hill=None)
+    assert match_climbs([one], [replace(one, gain_m=2 * one.gain_m)]) == ()
+    assert len(match_climbs([one], [replace(one, gain_m=1.05 * one.gain_m)])) == 1
+    named = replace(one, hill="Mill Lane")
+    assert match_climbs([named], [replace(named, hill="Other Lane")]) == ()
+
+
+@pytest.fixture(scope="module")
+def sample():
+    from hillproof.jobs import analyse_ride
+
+    logs = [str(one) for one in sorted((SAMPLES / "hill").glob("*.csv"))]
+    before = analyse_ride(logs, str(SAMPLES / "setup.toml"))
+    return compare_rides(before, analyse_ride([str(SAMPLES / "after" / "ride.csv")]))
+
+
+def test_the_samples_change_of_limits_is_told(sample):
+    # sample_logs/README.md: battery limits 29 -> 17 A driving, 7.5 -> 4 A braking.
+    changes = {one.key: (one.before, one.after) for one in sample.setup_changes}
+    assert changes["drives.left.battery_drive_a"] == (29.0, 17.0)
+    assert changes["drives.right.battery_brake_a"] == (7.5, 4.0)
+
+
+def test_and_what_came_of_it(sample):
+    # At most 52 A before and 35.6 A after; braking 13.9 A before and at most 7 A after; left
+    # carries 54 % before and 50 % after.
+    found = {one.quantity: one for one in sample.differences}
+    drawn = found["seen.bms.discharge_rating_a"]
+    assert drawn.beyond_chance
+    assert drawn.change.value == pytest.approx(35.6 - 52.2, abs=1.5)
+    assert found["seen.pack.charge_rating_a"].change.value < -5
+    share = found["left.share_pct"]
+    assert share.beyond_chance
+    assert share.after.value == pytest.approx(50, abs=1.0)

@@ -189,7 +189,7 @@ def _take_drive(text: str, drives: tuple[str, ...]) -> tuple[str | None, float, 
     """A drive's own name in the header, taken out of it."""
     low = plain(text)
     for name in sorted(drives, key=len, reverse=True):
-        own = re.escape(plain(name)).replace(r"\ ", r"[\s_\-]+").replace("_", r"[\s_\-]")
+        own = r"[\s_\-]+".join(re.escape(one) for one in re.split(r"[\s_\-]+", plain(name)))
         found = re.search(rf"(?<![a-z0-9]){own}(?![a-z0-9])", low)
         if found and len(low) == len(text) and low.strip() != plain(name):
             return name, 0.98, text[: found.start()] + " " + text[found.end() :]

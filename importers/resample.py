@@ -118,7 +118,8 @@ def join_groups(
     """
     ids: Sequence[int] = list(columns)
     rows = {one: np.flatnonzero(groups == one) for one in ids}
-    rows = {one: at[np.concatenate([[True], np.diff(time_s[at]) > 0])] for one, at in rows.items()}
+    ids = [one for one in ids if rows[one].size]  # all of an id's rows may have lost their time
+    rows = {one: at[np.diff(time_s[at], prepend=-np.inf) > 0] for one, at in rows.items()}
     base = time_s[rows[ids[0]]]
     for one in ids[1:]:
         base = with_uncovered(base, time_s[rows[one]])

@@ -1,0 +1,37 @@
+"""A made ride that brakes electrically (truth known), its current as logged, cut off, unsigned."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from ledger.made_ride import make
+
+from importers.current_doubts import braking_doubts
+
+RIDE = make(3, 1, 6.0, 10.0)
+AMPS, SPEED = RIDE.drives[0]["battery_current_a"], RIDE.whole["speed_mps"]
+
+
+def said(amps: np.ndarray, **more: np.ndarray) -> str:
+    return " ".join(
+        text for _, text in braking_doubts({"battery_current_a": amps, **more}, RIDE.time_s)
+    )
+
+
+def test_signed_current_raises_no_doubt() -> None:
+    assert said(AMPS, speed_mps=SPEED) == ""
+    assert said(AMPS) == ""
+
+
+@pytest.mark.parametrize(
+    ("logged", "word"),
+    [(np.abs(AMPS), "without sign"), (np.clip(AMPS, 0, None), "cut off or not braked by")],
+)
+def test_lost_braking_is_told(logged: np.ndarray, word: str) -> None:
+    assert word in said(logged, speed_mps=SPEED)
+    assert "not checked" in said(logged)
+
+
+def test_too_short_or_empty_says_nothing() -> None:
+    assert said(np.full(AMPS.size, np.nan)) == ""
+    assert said(np.zeros(AMPS.size)) == ""

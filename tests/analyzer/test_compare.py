@@ -60,10 +60,10 @@ def test_and_what_came_of_it(sample):
     # At most 52 A before and 35.6 A after; braking 13.9 A before and at most 7 A after; left
     # carries 54 % before and 50 % after.
     found = {one.quantity: one for one in sample.differences}
-    drawn = found["seen.bms.discharge_rating_a"]
+    drawn = found["peak_pack_current_a"]
     assert drawn.beyond_chance
     assert drawn.change.value == pytest.approx(35.6 - 52.2, abs=1.5)
-    assert found["seen.pack.charge_rating_a"].change.value < -5
+    assert found["peak_braking_current_a"].change.value < -5
     share = found["left.share_pct"]
     assert share.beyond_chance
     assert share.after.value == pytest.approx(50, abs=1.0)

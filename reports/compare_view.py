@@ -3,12 +3,43 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
+from analyzer.compare import CompareResult
 from analyzer.words import Severity
+from reports.compare_json import compare_object
 from reports.json_read import Object, any_text, estimate_text, name_text
 from reports.numbers import quantity, unit_suffix
-from reports.sentences import capital, counted, limit_name
+from reports.sentences import (
+    DRIVE_LIMIT,
+    PACK,
+    capital,
+    counted,
+    joined,
+    limit_name,
+)
 from reports.tables import Row, Table
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+QUANTITY = {
+    **{name: (label, suffix, "") for name, label, suffix in PACK},
+    "resistance_10s_25c_ohm": ("Resistance after 10 s at 25 °C", "ohm", ""),
+    "share_pct": ("Share while driving", "pct", ""),
+    "energy_per_km_wh": ("Energy for a kilometre", "wh", ""),
+    "energy_wh_per_km": ("Energy for a kilometre", "", "Wh/km"),
+    "peak_braking_current_a": ("Highest braking current", "a", ""),
+    "peak_pack_current_a": ("Highest pack current", "a", ""),
+    "mean_pack_current_a": ("Mean pack current", "a", ""),
+    "mean_speed_mps": ("Mean speed", "mps", ""),
+    "min_voltage_v": ("Lowest voltage", "v", ""),
+    "top_motor_temp_c": ("Hottest motor temperature", "c", ""),
+}
+"""Quantities that are compared: name, unit's suffix, and a unit that no suffix has."""
+IN_FORCE = "_in_force_a"
+MOST_NAMED = 4
+"""So many differences are named in the headline. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,24 +90,49 @@ def _headline(result: Object) -> str:
         return f"{changes} changed; nothing of the two rides could be compared."
     if not real:
         return f"{changes} changed; no difference is larger than its uncertainty."
-    names = ", ".join(name_text(one["quantity"]).lower() for one in real[:4])
-    more = f" and {len(real) - 4} more" if len(real) > 4 else ""
-    return f"{changes} changed; beyond chance differ: {names}{more}."
+    names = [quantity_text(one["quantity"])[0] for one in real[:MOST_NAMED]]
+    names = [name[:1].lower() + name[1:] for name in names]
+    if len(real) > MOST_NAMED:
+        names.append(f"{len(real) - MOST_NAMED} more")
+    return f"{changes} changed; beyond chance differ {joined(names)}."
+
+
+def quantity_text(key: str) -> tuple[str, str, str]:
+    """A compared quantity in the rider's words, its unit's suffix, a unit that no suffix has."""
+    climb, colon, rest = key.partition(": ")
+    if colon:
+        name, suffix, unit = quantity_text(rest)
+        return f"{capital(climb)}, {name[:1].lower()}{name[1:]}", suffix, unit
+    if key in QUANTITY:
+        return QUANTITY[key]
+    drive, dot, last = key.rpartition(".")
+    if last.endswith(IN_FORCE):
+        limit = f"{last.removesuffix(IN_FORCE)}_a"
+        return f"{capital(drive)} saturates at: {DRIVE_LIMIT.get(limit, limit)}", "a", ""
+    if dot and last in QUANTITY:
+        name, suffix, unit = QUANTITY[last]
+        return f"{capital(drive)}: {name[:1].lower()}{name[1:]}", suffix, unit
+    return name_text(key), unit_suffix(key), ""
 
 
 def _difference(one: Object) -> Row:
-    suffix = unit_suffix(one["quantity"])
+    name, suffix, unit = quantity_text(one["quantity"])
     beyond = one["beyond_chance"]
     return Row(
         (
-            name_text(one["quantity"]),
-            estimate_text(one["before"], suffix),
-            estimate_text(one["after"], suffix),
-            estimate_text(one["change"], suffix),
+            name,
+            _with(one["before"], suffix, unit),
+            _with(one["after"], suffix, unit),
+            _with(one["change"], suffix, unit),
             "not known" if beyond is None else "yes" if beyond else "no",
         ),
         Severity.NOTE if beyond else None,
     )
+
+
+def _with(one: Object | None, suffix: str, unit: str) -> str:
+    text = estimate_text(one, suffix)
+    return text if one is None or not unit else f"{text} {unit}"
 
 
 def _climbs(pairs: list[Object]) -> Table:
@@ -103,3 +159,25 @@ def _climbs(pairs: list[Object]) -> Table:
 
 def _or_dash(value: float | None, suffix: str) -> str:
     return "–" if value is None else quantity(value, suffix)
+
+
+def print_compare(result: CompareResult, before: str, after: str, console: Console) -> None:
+    """Two rides on the terminal: settings, differences, the same climbs."""
+    from rich.text import Text
+
+    view = compare_view(compare_object(result), before, after)
+    console.print(Text(view.title, style="bold"))
+    console.print(Text(view.headline))
+    for table in (view.changes, view.differences, view.climbs):
+        if not table.rows:
+            continue
+        console.print()
+        console.print(
+            Text(f"{table.caption} ({', '.join(table.heads[1:]).lower()}):", style="bold")
+        )
+        for row in table.rows:
+            style = "bold" if row.severity is not None else ""
+            console.print(Text(f"  {row.cells[0]}: {', '.join(row.cells[1:])}", style=style))
+    console.print()
+    for _, text in view.notes:
+        console.print(Text(text, style="dim"))

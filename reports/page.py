@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from analyzer.ageing import AgeingResult
+    from analyzer.compare import CompareResult
     from analyzer.limits_merge import LimitsResult
     from analyzer.predict import PredictResult
     from analyzer.ride_analysis import RideResult
@@ -91,6 +92,14 @@ def predict_page(result: PredictResult) -> str:
 
     view = predict_view(result)
     return render("predict.html.j2", view=view, figures={"shares-plot": view.figure})
+
+
+def compare_page(result: CompareResult, before: str = "before", after: str = "after") -> str:
+    """Two rides against each other, as a page; `before` and `after` are their names."""
+    from reports.compare_json import compare_object
+    from reports.compare_view import compare_view
+
+    return render("compare.html.j2", view=compare_view(compare_object(result), before, after))
 
 
 def render(

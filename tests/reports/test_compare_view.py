@@ -1,6 +1,6 @@
 """Two rides against each other, from the contract's object."""
 
-from reports.compare_view import compare_view
+from reports.compare_view import compare_view, quantity_text
 
 CLIMB = {
     "gain_m": 31.0,
@@ -37,14 +37,14 @@ RESULT = {
 
 def test_changes_differences_and_climbs():
     view = compare_view(RESULT, "before", "after")
-    assert view.headline == "1 setting changed; beyond chance differ: peak pack current."
+    assert view.headline == "1 setting changed; beyond chance differ highest pack current."
     assert view.changes.rows[0].cells == (
         "Left: battery-current limit when driving",
         "29 A",
         "17 A",
     )
     assert view.differences.rows[0].cells == (
-        "Peak pack current",
+        "Highest pack current",
         "52.0 A (51.0 to 53.0)",
         "34.0 A (33.0 to 35.0)",
         "−18.0 A (−19.4 to −16.6)",
@@ -58,6 +58,15 @@ def test_changes_differences_and_climbs():
     )
     assert view.climbs.rows[0].cells[2] == "52.2 A → 34.3 A"
     assert view.climbs.rows[0].cells[-1] == "– → –"
+
+
+def test_quantities_are_told_in_the_riders_words():
+    assert quantity_text("left.phase_drive_in_force_a")[0] == (
+        "Left saturates at: motor-current limit when driving"
+    )
+    assert quantity_text("left.share_pct")[:2] == ("Left: share while driving", "pct")
+    assert quantity_text("energy_wh_per_km") == ("Energy for a kilometre", "", "Wh/km")
+    assert quantity_text("climb 2: mean_speed_mps")[:2] == ("Climb 2, mean speed", "mps")
 
 
 def test_nothing_beyond_chance_and_nothing_comparable_are_said():

@@ -22,6 +22,8 @@ SLOWEST_LOG_S = 0.13
 """Slower logs cannot tell a jump from a hand [s]. Our choice."""
 WENT_PART = 0.15
 """Of the current before, half a second later: gone with the demand. Our choice."""
+MOST_JUMPS = 8
+"""More of them in a ride are this throttle's habit. Our choice."""
 FLAT_S = 0.25
 """After a jump the value stands still for this long [s]. Our choice."""
 LONGEST_S = 900.0
@@ -50,13 +52,14 @@ def demand_jumps(
         returns = flat_to + 1 < demand.size and (
             abs(demand[flat_to + 1] - demand[flat_to]) > max(0.12, 0.4 * abs(change[at]))
         )
-        if not _current_went(one, at, time_s):
+        if not _current_went(one, at, time_s) or _stops(one, at, time_s):
             continue
         slow = step[at] > SLOW_LOG_S
         odd = abs(demand[at + 1]) > 0.03 and not slow
         if slow and returns:
             returns = abs(demand[flat_to + 1] - demand[flat_to]) > 0.6 * abs(change[at])
         alone = _others_go_on(others, at, flat_to, time_s)
+        returns = returns and len(falls) <= MOST_JUMPS
         own = not slow and _beyond_own(demand, step, at, falls)
         if not (returns or odd or alone or own):
             continue
@@ -91,6 +94,16 @@ def _current_went(one: DriveSignals, at: int, time_s: Floats) -> bool:
     if after.size == 0 or not np.isfinite(before):
         return True
     return bool(np.median(after) <= max(2.0 * one.floor_a, WENT_PART * before))
+
+
+def _stops(one: DriveSignals, at: int, time_s: Floats) -> bool:
+    """Whether the vehicle stood at once, as no vehicle does: then the log skipped a stop."""
+    if one.speed_mps is None:
+        return False
+    a, b = np.searchsorted(time_s, time_s[at] + np.array([0.2, 0.7]))
+    before, after = abs(one.speed_mps[at]), np.abs(one.speed_mps[a : max(b, a + 1)])
+    after = after[np.isfinite(after)]
+    return bool(after.size and before > 1.0 and np.median(after) < 0.3 * before)
 
 
 def _flat_until(demand: Floats, at: int) -> int:

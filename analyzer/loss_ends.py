@@ -173,7 +173,8 @@ def holes_and_end(
         sure = powered_by == "pack" or near
         for one in drives:
             load = load_before(one, row, time_s)
-            if load < (LOADED_PART if sure else HEAVY_PART) or (after is None and not sure):
+            light = LOADED_PART if sure and (near or after is not None) else HEAVY_PART
+            if load < light or (after is None and not sure):
                 continue
             back = _next_given(judged[one.name].given, one, row)
             how = "log_end" if after is None else "hole"

@@ -21,7 +21,7 @@ FADE_DEMAND = 0.15
 """Less demand is not held back by a fading limit. Our choice."""
 
 
-VOLTAGE_PART, HEAT_PART, LEANS_A = 0.85, 0.95, 0.4
+VOLTAGE_PART, HEAT_PART, LEANS_A = 0.85, 0.97, 0.3
 """A current at this part of what is left, or so many amperes under it, is held there [A]. Our
 choice: voltage bands ripple and hunt, heat moves slowly."""
 END_PART = 0.3
@@ -54,7 +54,8 @@ def with_fading(
 def _near_the_end(first: int, one: DriveSignals, drive: Drive, ride: Ride) -> bool:
     """Whether the last second came near to where the band ends: a protection that opens within
     the band is no fading."""
-    a = int(np.searchsorted(ride.time_s, ride.time_s[first] - 1.0))
+    # Rows in which the current was going already may show a bus without its pack.
+    a, b = np.searchsorted(ride.time_s, ride.time_s[first] - np.array([1.2, 0.2])).tolist()
     voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
     pairs = [(voltage, drive.derate_from_v, drive.stop_at_v, 1.0)]
     for part in ("controller", "motor"):
@@ -65,7 +66,7 @@ def _near_the_end(first: int, one: DriveSignals, drive: Drive, ride: Ride) -> bo
     for values, begin, stop, sign in pairs:
         if values is None or begin is None or stop is None or begin == stop:
             continue
-        part_left = _left(sign * values[a : first + 1], sign * begin, sign * stop)
+        part_left = _left(sign * values[a : max(b, a + 1)], sign * begin, sign * stop)
         good = part_left[np.isfinite(part_left)]
         if good.size and float(good.min()) < END_PART:
             return True

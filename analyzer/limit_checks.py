@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analyzer.blocks import Blocks
 from analyzer.conditions import Conditions, tried
 from analyzer.events import NotChecked
 from analyzer.limit_keys import LimitKey, limit_keys
@@ -24,6 +25,9 @@ from importers.setup_types import Ports, Setup
 
 WINDOWS_S = (1.0, 10.0, 60.0)
 """The contract's: `seen`, `seen_10s`, `seen_60s`."""
+BLOCKS_A_WINDOW = 40
+"""The longer windows move on by this part of themselves. Our choice: a tenth of the work, and the
+highest mean is missed by a fortieth of what enters in one step at most."""
 COLD_TOUCH_K, COLD_HOLDS_K = 2.0, 10.0
 """Braking within this of the coldest charging temperature touches it, within that exercises it [K].
 Our choice: a cold limit has no way from ambient to measure along."""
@@ -39,14 +43,29 @@ class _Checker:
 
     def __init__(self, ride: Ride, setup: Setup, state: Conditions, conditions: Tried) -> None:
         self.ride, self.setup, self.state, self.tried = ride, setup, state, conditions
-        self.windows = tuple(WindowMeans(ride, w) for w in WINDOWS_S)
+        self.second = WindowMeans(ride, WINDOWS_S[0])
+        self.longer = tuple(
+            (blocks, WindowMeans.over(blocks.start_s, blocks.length_s, window_s))
+            for window_s in WINDOWS_S[1:]
+            for blocks in [Blocks(ride, window_s / BLOCKS_A_WINDOW)]
+        )
         self.current = pack_current_a(ride, setup)
         self.voltage = pack_voltage_v(ride, setup)
         self.braking = braking_is_logged(ride, setup)
+        self._accuracy: dict[str, float] = {}
+        self._series: dict[str, Floats | None] = {}
         self._means: dict[tuple[str, int], tuple[Floats, ...]] = {}
 
     def series(self, limit: LimitKey) -> Floats | None:
         """The quantity a limit bounds, in its own direction."""
+        if limit.channel not in self._series:
+            self._series[limit.channel] = self._read(limit)
+        values = self._series[limit.channel]
+        if values is None or limit.bounds in ("heat", "cold"):
+            return values
+        return np.abs(values) if limit.sign == 0 else np.asarray(limit.sign * values, np.float64)
+
+    def _read(self, limit: LimitKey) -> Floats | None:
         values: Floats | None
         if limit.channel == "pack_current_a":
             values = None if self.current is None else self.current.values
@@ -58,20 +77,29 @@ class _Checker:
             values = self.ride.get(limit.channel)
         if values is None:
             return None
-        if limit.bounds == "heat":
-            return believable_temp_c(values, self.ride)
-        if limit.bounds == "current":
-            return (
-                np.abs(values) if limit.sign == 0 else np.asarray(limit.sign * values, np.float64)
-            )
-        return values if limit.bounds == "cold" else np.asarray(limit.sign * values, np.float64)
+        return believable_temp_c(values, self.ride) if limit.bounds == "heat" else values
 
     def means(self, limit: LimitKey, values: Floats) -> tuple[Floats, ...]:
         """Its means over each window; limits on one quantity share them."""
-        name = (limit.channel, limit.sign)
-        if name not in self._means:
-            self._means[name] = tuple(window.of(values) for window in self.windows)
-        return self._means[name]
+        sign = limit.sign if limit.bounds != "heat" else 1
+        if (limit.channel, -sign) in self._means and sign != 0:
+            return tuple(-mean for mean in self._means[limit.channel, -sign])
+        if (limit.channel, sign) not in self._means:
+            means = [(blocks.mean(values), window) for blocks, window in self.longer]
+            self._means[limit.channel, sign] = (
+                self.second.of(values),
+                *(window.of(mean) for mean, window in means if mean is not None),
+            )
+        return self._means[limit.channel, sign]
+
+    def accuracy_a(self, limit: LimitKey, values: Floats) -> float:
+        """How far the highest second of many may lie above the truth: half a step and noise."""
+        if limit.channel not in self._accuracy:
+            length_s = max(self.ride.time_s[-1] - self.ride.time_s[0], 1.0)
+            per_s = max(values.size / length_s, 1.0)
+            noise_a = EXTREME_SD * noise_sd(values) / float(np.sqrt(per_s))
+            self._accuracy[limit.channel] = log_step(values) / 2 + noise_a
+        return self._accuracy[limit.channel]
 
     def at_least(self, limit: LimitKey) -> bool:
         """Whether what it bounds is updated too rarely to show its peaks."""
@@ -145,9 +173,7 @@ def _current_check(one: _Checker, limit: LimitKey, value: float, values: Floats)
         None if s is None else max(s, 0.0) for s in (seen, seen_10s, seen_60s)
     )
     used_pct = 100.0 * (seen or 0.0) / value
-    per_s = max(values.size / max(one.ride.time_s[-1] - one.ride.time_s[0], 1.0), 1.0)
-    noise_a = EXTREME_SD * noise_sd(values) / float(np.sqrt(per_s))
-    accuracy_pct = 100.0 * (log_step(values) / 2 + noise_a) / value
+    accuracy_pct = 100.0 * one.accuracy_a(limit, values) / value
     verdict = judge(limit.role, used_pct, accuracy_pct)
     text = f"{used_pct:.0f} % of {value:g} A in the highest second."
     return _row(

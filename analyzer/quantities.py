@@ -115,16 +115,25 @@ class WindowMeans:
     """
 
     def __init__(self, ride: Ride, window_s: float) -> None:
-        time_s = ride.time_s
+        self._lay_out(ride.time_s, step_s(ride), window_s)
+
+    @classmethod
+    def over(cls, time_s: Floats, length_s: Floats, window_s: float) -> WindowMeans:
+        """The same over samples or blocks that begin at `time_s` and last `length_s`."""
+        made = cls.__new__(cls)
+        made._lay_out(time_s, length_s, window_s)
+        return made
+
+    def _lay_out(self, time_s: Floats, step: Floats, window_s: float) -> None:
         self.window_s = window_s
-        self._step = step_s(ride)
+        self._step = step
         if time_s.size == 0:
             return
-        end = time_s + self._step
+        end = time_s + step
         begin = end - window_s
         self._first = np.clip(np.searchsorted(end, begin, side="right"), 0, time_s.size - 1)
-        self._part = np.clip(begin - time_s[self._first], 0.0, self._step[self._first])
-        self._no_hole = self._covered(np.ones(time_s.size, np.bool_)) if time_s.size else None
+        self._part = np.clip(begin - time_s[self._first], 0.0, step[self._first])
+        self._no_hole = self._covered(np.ones(time_s.size, np.bool_))
 
     def _covered(self, good: Bools) -> Floats:
         held = np.concatenate([[0.0], np.cumsum(np.where(good, self._step, 0.0))])
@@ -136,7 +145,7 @@ class WindowMeans:
         if values.size == 0:
             return np.zeros(0)
         good = np.isfinite(values)
-        if good.all() and self._no_hole is not None:
+        if good.all():
             time, known = self._no_hole, values
         else:
             time, known = self._covered(good), np.where(good, values, 0.0)

@@ -23,6 +23,9 @@ PART_ENOUGH_S = 8.0
 HUBER = 1.345
 """Huber's constant in units of the scale: 95 % efficiency under normal noise (Huber 1981,
 Robust Statistics)."""
+PART_OFF = 0.1
+"""A block off by less than this part of the load is no outlier: one side saturated, a bend. Our
+choice."""
 CHUNK_S = 10.0
 """Blocks within this are resampled together [s]. Our choice: longer than a firm start."""
 DRAWS = 300
@@ -122,5 +125,6 @@ def _robust_share(currents: Floats, total: Floats, length_s: Floats) -> tuple[Fl
         share = weight @ currents / (weight @ total)
         residual = np.abs(currents - np.outer(total, share)).max(axis=1) / np.sqrt(total)
         scale = 1.4826 * float(np.median(residual)) + 1e-9
-        weight = length_s * np.minimum(1.0, HUBER * scale / np.maximum(residual, 1e-12))
+        usual = np.maximum(HUBER * scale, PART_OFF * np.sqrt(total))
+        weight = length_s * np.minimum(1.0, usual / np.maximum(residual, 1e-12))
     return share, weight

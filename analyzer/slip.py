@@ -14,10 +14,10 @@ from analyzer.quantities import (
     Bools,
     Floats,
     Span,
-    WindowMeans,
     spans_where,
     step_s,
     wheel_speed_mps,
+    window_mean,
 )
 from analyzer.words import EventKind, Severity
 from importers.ride import Ride
@@ -54,12 +54,11 @@ def find_wheel_slip(ride: Ride, setup: Setup) -> list[Event]:
         speeds[name] = speed.values
     if _rate_hz(ride) < SLOW_RATE_HZ:
         return []
-    smooth, habit = WindowMeans(ride, SMOOTH_S), WindowMeans(ride, HABIT_S)
     events = []
     for name in names:
         others = np.vstack([speeds[one] for one in names if one != name])
         apart = speeds[name] - others.mean(axis=0)
-        events += _slips(ride, name, apart, others.mean(axis=0), smooth, habit)
+        events += _slips(ride, name, apart, others.mean(axis=0))
     return events
 
 
@@ -69,20 +68,25 @@ def _rate_hz(ride: Ride) -> float:
     return 1.0 / float(np.median(positive)) if positive.size else 0.0
 
 
-def _slips(
-    ride: Ride, name: str, apart: Floats, road: Floats, smooth: WindowMeans, habit: WindowMeans
-) -> list[Event]:
+def _slips(ride: Ride, name: str, apart: Floats, road: Floats) -> list[Event]:
     way = _torque_way(ride, name)
     if way is None:
         return []
-    near = smooth.of(apart)
-    mean = habit.of(apart)
+    usual = _usual(apart, road)
+    with np.errstate(invalid="ignore"):
+        if not bool((way * (apart - usual * road) > APART_MPS / 2).any()):
+            return []
+    near = window_mean(apart, ride, SMOOTH_S)
+    mean = window_mean(apart, ride, HABIT_S)
     # The mean over the window about each moment: the one that ends half a window later.
     later = np.searchsorted(ride.time_s, ride.time_s + HABIT_S / 2).clip(0, apart.size - 1)
     beyond = way * (near - np.where(np.isfinite(mean[later]), mean[later], mean))
     with np.errstate(invalid="ignore"):
+        # Off what the two read over the whole ride, too: after a long slip the habit lags.
+        off = way * (near - usual * road)
         mask: Bools = np.asarray(
-            (beyond > APART_MPS) & (beyond > APART_PART * np.abs(road)), np.bool_
+            (beyond > APART_MPS) & (beyond > APART_PART * np.abs(road)) & (off > APART_MPS / 2),
+            np.bool_,
         )
     events = []
     for span in spans_where(mask, ride, min_s=0.0):
@@ -103,6 +107,12 @@ def _slips(
             )
         )
     return events
+
+
+def _usual(apart: Floats, road: Floats) -> float:
+    """By which part of the speed the wheel usually reads off the others."""
+    moving = np.isfinite(apart) & np.isfinite(road) & (road > 1.0)
+    return float(np.median(apart[moving] / road[moving])) if moving.any() else 0.0
 
 
 def _torque_way(ride: Ride, name: str) -> Floats | None:

@@ -23,6 +23,8 @@ LEAST_SPAN_DAYS = 60
 """A drift per year is not stated from a shorter time [days]. Our choice."""
 NOTE_DAYS = 14
 """A note by hand belongs to a jump when it is this near [days]. Our choice."""
+SAYS_NOTHING_YEARS = 0.5
+"""`Not before` a day nearer than this says nothing [years]. Our choice."""
 DISTANCE_LEAST_M = 1000.0
 """Rides shorter than this say nothing of energy per kilometre [m]. Our choice."""
 
@@ -187,7 +189,7 @@ def _age_years(now: datetime, first: datetime, setup: Setup) -> float:
 
 
 def _dated(ahead: Ahead | None, now: datetime) -> DatedAhead | None:
-    if ahead is None:
+    if ahead is None or (ahead.value_years is None and ahead.low_years < SAYS_NOTHING_YEARS):
         return None
 
     def at(years_: float | None) -> datetime | None:

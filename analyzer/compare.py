@@ -1,344 +1,312 @@
-"""Did a change of settings do what it was meant to, and what did it cost?
+"""Did a change do what it was meant to: two rides, number by number, and what is beyond chance.
 
-Two rides: what was set differently; what came out differently on the climbs ridden in both, else
-at matching load, charge and temperature, else not said. A difference counts only when it is larger
-than what both numbers' intervals together allow by chance.
+Currents, speeds and heat are held against each other on climbs that both rides have; a number that
+needs a like moment and finds none is None. A difference is beyond chance when its 95 % interval
+leaves out zero.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 
 from analyzer.climbs import Climb
 from analyzer.estimate import Estimate, Note
+from analyzer.quantities import speed_mps
 from analyzer.ride_analysis import RideResult
 from analyzer.same_climb import climb_shapes, pairs_of
-from importers.setup_types import Setup
+from importers.setup_flat import Value, flat_settings
 
-CURRENT_SD = 0.02
-VOLTAGE_SD_V = 0.004
-TEMP_SD_K = 2.0
-SPEED_SD = 0.02
-"""How far one ride's number on a climb repeats on the same day with the same settings: parts of a
-current or speed, volts per cell, kelvin. Our choice: sensor gains and a rider's hand."""
-SAME_LOAD = 0.15
-SAME_CHARGE_PCT = 15.0
-SAME_TEMP_K = 8.0
-"""Rides whose mean current, charge and temperature differ by less count as alike. Our choice."""
-FEW = 3
-"""From so many pairs of climbs on their own scatter is used beside the assumed one. Our choice."""
+ALIKE = 0.15
+"""Climbs are one when length and gain differ by less than this. Our choice: GPS height wanders by
+some metres, and a climb of 20 m is the shortest worth following."""
+ALIKE_LEAST_M = 4.0
+"""... or by less than this in gain [m]. Our choice."""
+CURRENT_SHARE = 0.03
+"""A reading of current repeats within this part from ride to ride, 95 %. Our choice: controllers'
+scales are off by 3 to 5 % (common practice, no source), but one's own scale stays."""
+VOLTAGE_SHARE = 0.004
+SPEED_SHARE = 0.05
+"""How well a rider repeats a speed, 95 %. Our choice."""
+HEAT_K = 3.0
+"""How well a temperature rise repeats, 95 % [K]: wind and pauses. Our choice."""
+ENERGY_SHARE = 0.06
+"""How well energy for a kilometre repeats, 95 %: wind, stops, tyres. Our choice."""
+CHARGE_NEAR_PCT, TEMP_NEAR_C = 15.0, 8.0
+"""Voltages compare when charge and pack temperature are this near. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class SettingChange:
-    """One key of the setup that differs; None where it was not given."""
+    """A setup key with another value; None where it is not given."""
 
     key: str
-    before: float | int | str | None
-    after: float | int | str | None
+    before: Value
+    after: Value
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One quantity before and after; `None` where it cannot be said or not compared."""
+    """One quantity on both rides."""
 
     quantity: str
+    unit: str
     before: Estimate | None
     after: Estimate | None
     change: Estimate | None
     beyond_chance: bool
-    basis: str
-    """What it rests on: matching climbs, alike rides, or each ride's own estimate."""
 
 
 @dataclass(frozen=True, slots=True)
-class CompareResult:
-    """Two rides against each other."""
+class ClimbPair:
+    """The same climb on both rides."""
 
+    before: Climb
+    after: Climb
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CompareResult:
+    """What was set otherwise, and what came out otherwise."""
+
+    before: RideResult
+    after: RideResult
     setup_changes: tuple[SettingChange, ...]
     differences: tuple[Difference, ...]
-    climbs: tuple[tuple[Climb, Climb], ...]
+    climbs: tuple[ClimbPair, ...]
     notes: tuple[Note, ...]
 
 
 def compare_rides(before: RideResult, after: RideResult) -> CompareResult:
-    """What changed between two rides, in the setup and in the numbers, and which of it is more
-    than chance."""
-    pairs = pairs_of(
+    """What changed between two rides, and is it more than chance?"""
+    pairs = _pairs(before, after)
+    notes: list[Note] = []
+    if not pairs:
+        notes.append(Note("climbs", "No climb is on both rides: what needs one is left open."))
+    if not _conditions_alike(before, after):
+        notes.append(
+            Note(
+                "differences",
+                "Charge or pack temperature differ too much for voltages to be compared.",
+            )
+        )
+    return CompareResult(
+        before=before,
+        after=after,
+        setup_changes=setup_changes(before, after),
+        differences=tuple(
+            [*_pack(before, after), *_sides(before, after), *_limits(before, after),
+             *_on_climbs(before, after, pairs), _energy(before, after)]
+        ),
+        climbs=pairs,
+        notes=tuple(notes),
+    )  # fmt: skip
+
+
+def setup_changes(before: RideResult, after: RideResult) -> tuple[SettingChange, ...]:
+    """Every setup key with another value, by name."""
+    one, two = flat_settings(before.setup), flat_settings(after.setup)
+    return tuple(
+        SettingChange(key, one.get(key), two.get(key))
+        for key in sorted({*one, *two})
+        if one.get(key) != two.get(key)
+    )
+
+
+def _pairs(before: RideResult, after: RideResult) -> tuple[ClimbPair, ...]:
+    """Climbs on both rides: by name, by place, by the profile of the road; where none of these
+    tells any, by length and gain."""
+    found = pairs_of(
         climb_shapes(before.ride, before.setup, before.climbs),
         climb_shapes(after.ride, after.setup, after.climbs),
     )
-    notes: list[Note] = []
-    alike, why = _alike(before, after)
-    differences = [*_pack_differences(before, after), *_balance_differences(before, after)]
-    if pairs:
-        differences += _climb_differences(before, after, pairs)
-        count = f"{len(pairs)} climb{'s' if len(pairs) > 1 else ''}"
-        notes.append(Note("differences", f"Compared on {count} ridden in both."))
-    else:
-        notes.append(Note("climbs", "No climb was ridden in both."))
-        if not alike:
-            notes.append(Note("differences", f"Load, voltage and heat are not compared: {why}."))
-    differences += _whole_differences(before, after, alike, why)
-    if len({before.ride.facts.mass_kg, after.ride.facts.mass_kg}) > 1:
-        notes.append(Note("differences", "The rides were not ridden with the same mass."))
-    return CompareResult(
-        setup_changes(before.setup, after.setup), tuple(differences), pairs, tuple(notes)
-    )
+    if found:
+        return tuple(ClimbPair(a, b) for a, b in found)
+    if _placed(before) and _placed(after):
+        return ()
+    return match_climbs(before.climbs, after.climbs)
 
 
-# ------------------------------------------------------------------ setups
+def _placed(result: RideResult) -> bool:
+    return result.ride.has("latitude_deg") and result.ride.has("longitude_deg")
 
 
-def setup_changes(before: Setup, after: Setup) -> tuple[SettingChange, ...]:
-    """Every key that differs between two setups, in the file's order, `same_as` resolved."""
-    old, new = dict(_settings(before)), dict(_settings(after))
-    keys = [*old, *(key for key in new if key not in old)]
-    return tuple(
-        SettingChange(key, old.get(key), new.get(key))
-        for key in keys
-        if old.get(key) != new.get(key)
-    )
+def match_climbs(before: Sequence[Climb], after: Sequence[Climb]) -> tuple[ClimbPair, ...]:
+    """Climbs that are on both rides, in the order of the first; by name, else by shape."""
+    free = list(after)
+    pairs = []
+    for one in before:
+        near = [two for two in free if _same_climb(one, two)]
+        if near:
+            best = min(near, key=lambda two: abs(two.gain_m - one.gain_m))
+            free.remove(best)
+            pairs.append(ClimbPair(one, best))
+    return tuple(pairs)
 
 
-def _settings(setup: Setup) -> list[tuple[str, float | int | str | None]]:
-    out: list[tuple[str, float | int | str | None]] = []
-    tables = [
-        ("vehicle", setup.vehicle),
-        ("pack", setup.pack),
-        ("bms", setup.bms),
-        ("wiring", setup.wiring),
-        *((f"drives.{one.name}", one) for one in setup.drives),
-    ]
-    for table, values in tables:
-        for one in fields(values):
-            value = getattr(values, one.name)
-            if value is None or (table.startswith("drives.") and one.name in ("name", "same_as")):
-                continue
-            plain = value if isinstance(value, float | int) else str(value)
-            out.append((f"{table}.{one.name}", plain))
-    return out
+def _same_climb(one: Climb, two: Climb) -> bool:
+    if one.hill is not None or two.hill is not None:
+        return one.hill == two.hill
+    gain = abs(one.gain_m - two.gain_m)
+    length = abs(one.length_m - two.length_m)
+    return gain < max(ALIKE * one.gain_m, ALIKE_LEAST_M) and length < 2 * ALIKE * one.length_m
 
 
-# ------------------------------------------------------------------ differences
-
-
-def _difference(
-    quantity: str, before: Estimate | None, after: Estimate | None, basis: str
+def difference(
+    quantity: str, unit: str, before: Estimate | None, after: Estimate | None
 ) -> Difference:
-    change = None
-    if before is not None and after is not None:
-        half = float(np.hypot(before.half_width, after.half_width))
-        value = after.value - before.value
-        if np.isfinite(half):
-            change = Estimate(value, value - half, value + half)
-    beyond = (
-        change is not None
-        and change.low is not None
-        and change.high is not None
-        and not change.low <= 0.0 <= change.high
-    )
-    return Difference(quantity, before, after, change, beyond, basis)
+    """Two independent estimates and their difference: variances add."""
+    if before is None or after is None:
+        return Difference(quantity, unit, before, after, None, beyond_chance=False)
+    value = after.value - before.value
+    spread = hypot(before.half_width, after.half_width)
+    change = Estimate(value, value - spread, value + spread) if np.isfinite(spread) else None
+    beyond = change is not None and abs(value) > spread
+    return Difference(quantity, unit, before, after, change, beyond)
 
 
-def _pack_differences(before: RideResult, after: RideResult) -> list[Difference]:
+def _around(value: float | None, share: float, least: float = 0.0) -> Estimate | None:
+    if value is None or not np.isfinite(value):
+        return None
+    spread = max(share * abs(value), least)
+    return Estimate(value, value - spread, value + spread)
+
+
+def _pack(before: RideResult, after: RideResult) -> list[Difference]:
+    one, two = before.pack, after.pack
     return [
-        _difference(
-            name, getattr(before.pack, name), getattr(after.pack, name), "each ride's own fit"
-        )
-        for name in ("resistance_10s_25c_ohm", "resistance_instant_ohm", "capacity_ah")
-    ]
-
-
-def _balance_differences(before: RideResult, after: RideResult) -> list[Difference]:
-    out = []
-    if before.balance is not None and after.balance is not None:
-        new = {one.drive: one for one in after.balance.shares}
-        for old in before.balance.shares:
-            if old.drive in new:
-                for part in ("drive_pct", "brake_pct"):
-                    out.append(
-                        _difference(
-                            f"share.{old.drive}.{part}",
-                            getattr(old, part),
-                            getattr(new[old.drive], part),
-                            "each ride's own common load",
-                        )
-                    )
-        out.append(
-            _difference(
-                "speed_ratio",
-                before.balance.speed_ratio,
-                after.balance.speed_ratio,
-                "each ride's straight stretches",
-            )
-        )
-    new_force = {one.drive: one for one in after.in_force}
-    for force in before.in_force:
-        if force.drive not in new_force:
-            continue
-        for part in ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a"):
-            old_a, new_a = getattr(force, part), getattr(new_force[force.drive], part)
-            if old_a is not None or new_a is not None:
-                name = f"in_force.{force.drive}.{part}"
-                out.append(_difference(name, old_a, new_a, "where the drive saturated"))
-    return out
-
-
-def _climb_differences(
-    before: RideResult, after: RideResult, pairs: tuple[tuple[Climb, Climb], ...]
-) -> list[Difference]:
-    series = before.setup.pack.series
-    basis = f"{len(pairs)} matching climb{'s' if len(pairs) > 1 else ''}"
-    out = [
-        _paired("climb.peak_pack_current_a", pairs, lambda c: c.peak_pack_current_a, CURRENT_SD, 0),
-        _paired("climb.mean_pack_current_a", pairs, lambda c: c.mean_pack_current_a, CURRENT_SD, 0),
-        _paired("climb.min_voltage_v", pairs, lambda c: c.min_voltage_v, 0.0, VOLTAGE_SD_V * series),
-        _paired(
-            "climb.margin_to_derate_v", pairs, lambda c: c.margin_to_derate_v, 0.0,
-            VOLTAGE_SD_V * series,
-        ),
-        _paired("climb.speed_mps", pairs, _climb_speed, SPEED_SD, 0.0),
-        _paired("climb.charge_ah", pairs, _climb_charge, CURRENT_SD, 0.0),
-        _paired("climb.motor_temp_rise_c", _with_rise(before, after, pairs), _rise, 0.0, TEMP_SD_K),
+        difference("resistance_10s_25c_ohm", "Ω", one.resistance_10s_25c_ohm,
+                   two.resistance_10s_25c_ohm),
+        difference("resistance_instant_ohm", "Ω", one.resistance_instant_ohm,
+                   two.resistance_instant_ohm),
+        difference("capacity_ah", "Ah", one.capacity_ah, two.capacity_ah),
     ]  # fmt: skip
-    return [
-        Difference(one.quantity, one.before, one.after, one.change, one.beyond_chance, basis)
-        for one in out
-    ]
 
 
-@dataclass(frozen=True, slots=True)
-class _Rise:
-    """How much the hotter motor warmed on one climb."""
-
-    kelvin: float | None
-
-
-def _with_rise(
-    before: RideResult, after: RideResult, pairs: tuple[tuple[Climb, Climb], ...]
-) -> tuple[tuple[_Rise, _Rise], ...]:
-    return tuple((_warmed(before, a), _warmed(after, b)) for a, b in pairs)
-
-
-def _warmed(result: RideResult, climb: Climb) -> _Rise:
-    rises = []
-    for drive, top in climb.top_motor_temp_c:
-        temp = result.ride.get(f"{drive}.motor_temp_c")
-        if top is None or temp is None:
-            continue
-        at = int(np.searchsorted(result.ride.time_s, climb.start_s))
-        near = temp[max(at - 50, 0) : at + 50]
-        if np.isfinite(near).any():
-            rises.append(top - float(np.nanmedian(near)))
-    return _Rise(max(rises) if rises else None)
-
-
-def _rise(one: _Rise) -> float | None:
-    return one.kelvin
-
-
-def _climb_speed(one: Climb) -> float | None:
-    if one.end_s <= one.start_s:
-        return None
-    return one.length_m / (one.end_s - one.start_s)
-
-
-def _climb_charge(one: Climb) -> float | None:
-    if one.mean_pack_current_a is None:
-        return None
-    return one.mean_pack_current_a * (one.end_s - one.start_s) / 3600.0
-
-
-def _paired(
-    quantity: str,
-    pairs: Sequence[tuple[Any, Any]],
-    read: Callable[[Any], float | None],
-    relative_sd: float,
-    absolute_sd: float,
-) -> Difference:
-    """Means over the climbs both rides have the number on; the change is of pairs, so that the
-    climbs' own differences drop out."""
-    values = [(read(a), read(b)) for a, b in pairs]
-    known = np.array([(a, b) for a, b in values if a is not None and b is not None])
-    if known.size == 0:
-        return Difference(quantity, None, None, None, False, "")
-    n = known.shape[0]
-    means = known.mean(axis=0)
-    sds = [float(np.hypot(relative_sd * abs(mean), absolute_sd)) for mean in means]
-    ends = [
-        Estimate(float(m), float(m - 1.96 * s), float(m + 1.96 * s))
-        for m, s in zip(means, sds, strict=True)
-    ]
-    step = known[:, 1] - known[:, 0]
-    # the assumed part is common to all climbs of a ride: more climbs do not shrink it
-    spread = float(step.std(ddof=1)) / np.sqrt(n) if n >= FEW else 0.0
-    half = 1.96 * float(np.sqrt(sds[0] ** 2 + sds[1] ** 2 + spread**2))
-    change = Estimate(float(step.mean()), float(step.mean()) - half, float(step.mean()) + half)
-    beyond = abs(change.value) > half
-    return Difference(quantity, ends[0], ends[1], change, beyond, "")
-
-
-# ------------------------------------------------------------------ whole rides
-
-
-def _alike(before: RideResult, after: RideResult) -> tuple[bool, str]:
-    """Whether load, charge and temperature of two rides match; if not, what does not."""
-    loads = [_mean_load_a(one) for one in (before, after)]
-    if loads[0] is None or loads[1] is None:
-        return False, "one of the rides has no current"
-    if abs(np.log(max(loads[1], 0.1) / max(loads[0], 0.1))) > SAME_LOAD:
-        return False, "the loads differ"
-    charges = [one.pack.state_of_charge_start_pct for one in (before, after)]
-    if charges[0] is None or charges[1] is None:
-        return False, "the charge of one is not known"
-    if abs(charges[1].value - charges[0].value) > SAME_CHARGE_PCT:
-        return False, "the charges differ"
-    temps = [one.pack.temperature_c for one in (before, after)]
-    if temps[0] is None or temps[1] is None or abs(temps[1] - temps[0]) > SAME_TEMP_K:
-        return False, "the temperatures differ or are not known"
-    return True, ""
-
-
-def _mean_load_a(result: RideResult) -> float | None:
-    out, time = result.totals.charge_out_ah, result.totals.duration_s
-    return None if out is None or time <= 0 else out / time * 3600.0
-
-
-def _whole_differences(
-    before: RideResult, after: RideResult, alike: bool, why: str
-) -> list[Difference]:
-    """Of the whole ride, only where the rides were alike."""
+def _sides(before: RideResult, after: RideResult) -> list[Difference]:
     out = []
-    for name, read in (
-        ("wh_per_km", _wh_per_km),
-        ("mean_speed_mps", _mean_speed),
-    ):
-        values = [read(one) for one in (before, after)]
-        ends = [
-            None
-            if one is None
-            else Estimate(one, one * (1 - 2 * SPEED_SD), one * (1 + 2 * SPEED_SD))
-            for one in values
-        ]
-        if alike:
-            out.append(_difference(name, ends[0], ends[1], "alike rides"))
-        else:
-            out.append(Difference(name, ends[0], ends[1], None, False, f"not compared: {why}"))
+    one, two = before.balance, after.balance
+    if one is not None and two is not None:
+        shares = {share.drive: share for share in two.shares}
+        for share in one.shares[:1]:
+            other = shares.get(share.drive)
+            out.append(
+                difference(f"{share.drive}.share_pct", "%", share.drive_pct,
+                           None if other is None else other.drive_pct)
+            )  # fmt: skip
+    later = {limits.drive: limits for limits in after.in_force}
+    for limits in before.in_force:
+        found = later.get(limits.drive)
+        for name in ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a"):
+            a = getattr(limits, name)
+            b = None if found is None else getattr(found, name)
+            if a is not None or b is not None:
+                out.append(
+                    difference(f"{limits.drive}.{name.removesuffix('_a')}_in_force_a", "A", a, b)
+                )
     return out
 
 
-def _wh_per_km(result: RideResult) -> float | None:
-    t = result.totals
-    if t.energy_out_wh is None or not t.distance_m or t.distance_m < 500:
+def _limits(before: RideResult, after: RideResult) -> list[Difference]:
+    """The most that was asked of each limit of current, on the whole ride."""
+    out = []
+    for name, ending in (
+        ("peak_pack_current_a", "discharge"),
+        ("peak_braking_current_a", "charge"),
+    ):
+        one, two = (_most_seen_a(result, f".{ending}_") for result in (before, after))
+        if one is not None or two is not None:
+            out.append(
+                difference(name, "A", _around(one, CURRENT_SHARE), _around(two, CURRENT_SHARE))
+            )
+    return out
+
+
+def _most_seen_a(result: RideResult, kind: str) -> float | None:
+    """The highest second of the pack's current one way, from the limits that bound it."""
+    seen = [
+        one.seen
+        for one in result.limits
+        if one.limit.startswith(("bms.", "pack.")) and kind in one.limit and one.unit == "A"
+    ]
+    return max((one for one in seen if one is not None), default=None)
+
+
+def _conditions_alike(before: RideResult, after: RideResult) -> bool:
+    one, two = before.pack, after.pack
+    if one.temperature_c is None or two.temperature_c is None:
+        return False
+    charge_a, charge_b = one.state_of_charge_start_pct, two.state_of_charge_start_pct
+    if charge_a is None or charge_b is None:
+        return False
+    return (
+        abs(one.temperature_c - two.temperature_c) <= TEMP_NEAR_C
+        and abs(charge_a.value - charge_b.value) <= CHARGE_NEAR_PCT
+    )
+
+
+def _on_climbs(
+    before: RideResult, after: RideResult, pairs: Sequence[ClimbPair]
+) -> list[Difference]:
+    """On every climb of both rides: current, lowest voltage, speed, heat."""
+    volts_compare = _conditions_alike(before, after)
+    out = []
+    for number, pair in enumerate(pairs, 1):
+        one, two = pair.before, pair.after
+        name = f"climb {number}" if one.hill is None else one.hill
+
+        def both(
+            quantity: str,
+            unit: str,
+            of: Callable[[RideResult, Climb], Estimate | None],
+            pair: ClimbPair = pair,
+            name: str = name,
+        ) -> Difference:
+            a, b = of(before, pair.before), of(after, pair.after)
+            return difference(f"{name}: {quantity}", unit, a, b)
+
+        out += [
+            both("peak_pack_current_a", "A",
+                 lambda _, c: _around(c.peak_pack_current_a, CURRENT_SHARE)),
+            both("mean_pack_current_a", "A",
+                 lambda _, c: _around(c.mean_pack_current_a, CURRENT_SHARE)),
+            both("mean_speed_mps", "m/s", _mean_speed),
+        ]  # fmt: skip
+        if volts_compare:
+            out.append(
+                both("min_voltage_v", "V", lambda _, c: _around(c.min_voltage_v, VOLTAGE_SHARE))
+            )
+        tops = dict(two.top_motor_temp_c)
+        for drive, top in one.top_motor_temp_c:
+            out.append(
+                difference(f"{name}: {drive}.top_motor_temp_c", "°C",
+                           _around(top, 0.0, HEAT_K), _around(tops.get(drive), 0.0, HEAT_K))
+            )  # fmt: skip
+    return out
+
+
+def _mean_speed(result: RideResult, climb: Climb) -> Estimate | None:
+    seconds = climb.end_s - climb.start_s
+    speed = speed_mps(result.ride, result.setup)
+    if seconds <= 0 or speed is None:
         return None
-    return (t.energy_out_wh - (t.energy_back_wh or 0.0)) / t.distance_m * 1000.0
+    rows = (result.ride.time_s >= climb.start_s) & (result.ride.time_s <= climb.end_s)
+    moving = rows & (speed.values > 0.5)
+    if not moving.any():
+        return None
+    return _around(float(np.average(speed.values[moving])), SPEED_SHARE)
 
 
-def _mean_speed(result: RideResult) -> float | None:
-    t = result.totals
-    return None if not t.distance_m or t.duration_s <= 0 else t.distance_m / t.duration_s
+def _energy(before: RideResult, after: RideResult) -> Difference:
+    return difference("energy_wh_per_km", "Wh/km", _wh_per_km(before), _wh_per_km(after))
+
+
+def _wh_per_km(result: RideResult) -> Estimate | None:
+    one = result.totals
+    if one.energy_out_wh is None or one.distance_m is None or one.distance_m < 500.0:
+        return None
+    net = one.energy_out_wh - abs(one.energy_back_wh or 0.0)
+    return _around(1000.0 * net / one.distance_m, ENERGY_SHARE)

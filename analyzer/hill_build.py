@@ -8,20 +8,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.drive_fit import DriveFit, fit_drive
 from analyzer.estimate import Estimate, Note
 from analyzer.heat import HeatFit, default_heat, fit_heat
 from analyzer.pack_state import PackFit, PackState
-from analyzer.quantities import Floats
+from analyzer.quantities import Floats, WindowMeans, pack_current_a, step_s
 from analyzer.resistance import TAUS_S as PACK_TAUS_S
 from analyzer.resistance import pulse_ohm
-from analyzer.rest_voltage import beyond_v
+from analyzer.rest_voltage import beyond_v, cell_volts, family
 from analyzer.ride_analysis import RideResult
 from analyzer.road import find_roads
 from analyzer.road_load import RoadLoad, fit_road_load
 from analyzer.temperature import DEFAULT_E_J_PER_MOL, GAS_J_PER_MOL_K, PLAUSIBLE_E_J_PER_MOL
-from importers.setup_types import Drive, Setup
+from importers.setup_types import Drive, RestVoltageCurve, Setup
 
 CELL_OHM_AH, CELL_OHM_AH_SD = 0.13, 0.35
 """A cell's 10 s resistance times its capacity at 25 °C [ohm Ah], and the sd of its log. Full cell
@@ -39,6 +40,11 @@ CURVE_SD_FITTED_V = 0.012
 LOW_CHARGE_RISE = 0.35
 """How much higher the resistance is at 5 % than at 50 % charge, in the mean [1]. Our choice after
 published full-cell models, where it lies between nothing and doubling."""
+UNSTEADY = 0.06
+"""How much a rider's demand wavers on a climb where no ride tells [1]. Our choice."""
+SHAPE_SD_V = 0.003
+"""How far a pack's rest voltage may stray from its own published curve over a ride [V per cell].
+Our choice."""
 UNKNOWN_FORCE_N = 250.0
 """Greatest force of one drive where nothing tells it [N]. Our choice; said in a note."""
 
@@ -65,6 +71,11 @@ class BuildDraws:
     """(lags, d) at 25 °C and half charge."""
     activation_j_per_mol: Floats
     rest_offset_v: Floats
+    curve: NDArray[np.intp]
+    """Which of the curves these cells may follow (`rest_voltage.family`) each draw follows."""
+    unsteady: float
+    """How much this rider's demand wavers on a climb, one sd of it over itself."""
+    seed: int
     capacity_ah: Floats
     aux_a: float
     heat: tuple[tuple[str, str, HeatFit, Floats], ...]
@@ -128,7 +139,7 @@ def draw_build(
     k, ohm, drop, known = _drive_draws(setup, fits, rng, draws, notes)
     shape, energy = _pack_draws(setup, best, rng, draws)
     fitted_curve = best is not None and best.pack_fit is not None
-    offset = CURVE_SD_FITTED_V if fitted_curve else max(beyond_v(setup) / 1.96, 0.02)
+    offset = CURVE_SD_FITTED_V if fitted_curve else max(beyond_v(setup) / 1.96, 0.012)
     capacity = setup.pack.capacity_ah
     told_ah = best.pack.capacity_ah if best is not None else None
     capacity_draws = (
@@ -151,11 +162,77 @@ def draw_build(
         pack_ohm=shape,
         activation_j_per_mol=energy,
         rest_offset_v=rng.normal(0.0, offset * setup.pack.series, draws),
+        curve=_curves(setup, best, rng, draws),
+        unsteady=unsteadiness(best),
+        seed=int(rng.integers(2**31)),
         capacity_ah=np.clip(capacity_draws, 0.3 * capacity, 1.2 * capacity),
         aux_a=setup.pack.aux_a or 0.0,
         heat=_heat_draws(setup, best, rng, draws, notes),
         notes=tuple(notes),
     )
+
+
+def _curves(
+    setup: Setup, best: RideResult | None, rng: np.random.Generator, draws: int
+) -> NDArray[np.intp]:
+    """Which published curve each draw follows: all alike likely, unless the ride's rest voltage
+    fell with the charge drawn as only some of them do."""
+    curves = family(setup)
+    weights = np.ones(len(curves))
+    if best is not None and best.pack_fit is not None and len(curves) > 1:
+        misfit = [_shape_misfit_v(setup, best, one) for one in curves]
+        if all(one is not None for one in misfit):
+            off = np.array(misfit, np.float64) / SHAPE_SD_V
+            weights = np.exp(-0.5 * (off**2 - (off**2).min()))
+    return np.asarray(rng.choice(len(curves), draws, p=weights / weights.sum()), np.intp)
+
+
+def _shape_misfit_v(setup: Setup, best: RideResult, curve: RestVoltageCurve) -> float | None:
+    """How far the ride's rest voltage strays from this curve as charge is drawn, at the best
+    starting charge [V per cell]."""
+    assert best.pack_fit is not None
+    current = pack_current_a(best.ride, setup)
+    if current is None:
+        return None
+    rest = best.pack_fit.rest_voltage_v / setup.pack.series
+    step = step_s(best.ride)
+    drawn = (
+        np.cumsum(np.nan_to_num(current.values) * step) / 3600.0 / setup.pack.capacity_ah * 100.0
+    )
+    good = np.flatnonzero(np.isfinite(rest))
+    if good.size < 50 or np.ptp(drawn[good]) < 4.0:
+        return None
+    good = good[:: max(good.size // 200, 1)]
+    tried = []
+    for start in np.arange(100.0, 4.0, -2.0):
+        volts = cell_volts(curve, np.clip(start - drawn[good], 0.0, 100.0), setup)
+        tried.append(float(np.sqrt(np.mean((volts - rest[good]) ** 2))))
+    return min(tried)
+
+
+def unsteadiness(best: RideResult | None) -> float:
+    """How much this rider's demand wavers where no limit governs, from the current on climbs."""
+    if best is None or not best.climbs:
+        return UNSTEADY
+    current = pack_current_a(best.ride, best.setup)
+    if current is None:
+        return UNSTEADY
+    means = WindowMeans(best.ride, 1.0).of(current.values)
+    time_s = best.ride.time_s
+    grid = np.arange(time_s[0], time_s[-1], 1.0)
+    each = means[np.clip(np.searchsorted(time_s, grid), 0, time_s.size - 1)]
+    parts = []
+    for one in best.climbs:
+        on = (grid > one.start_s + 10.0) & (grid < one.end_s - 5.0)
+        now, then = each[on][3:], each[on][:-3]
+        level = 0.5 * (now + then)
+        parts.append(((now - then) / np.maximum(level, 1.0))[np.isfinite(level) & (level > 1.0)])
+    change = np.concatenate(parts)
+    if change.size < 60:
+        return UNSTEADY
+    # two moments a wavering time apart differ by 1.12 of its sd
+    spread = 1.4826 * float(np.median(np.abs(change))) / 1.12
+    return float(np.clip(spread, 0.0, 0.25))
 
 
 def _drive_fits(setup: Setup, best: RideResult | None) -> dict[str, DriveFit]:

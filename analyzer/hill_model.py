@@ -17,7 +17,7 @@ from analyzer.heat import TAUS_S as HEAT_TAUS_S
 from analyzer.hill_build import LOW_CHARGE_RISE, UNKNOWN_FORCE_N, BuildDraws, warm_factor
 from analyzer.quantities import Bools, Floats
 from analyzer.resistance import TAUS_S as PACK_TAUS_S
-from analyzer.rest_voltage import cell_volts
+from analyzer.rest_voltage import cell_volts, family
 from analyzer.road_force import GRAVITY_MPS2, air_density
 from importers.setup_types import Drive
 
@@ -34,6 +34,8 @@ TURNING = 1.04
 CLOSES_IN_S = 2.0
 """The rider closes a gap in speed over about this [s], gently. Our choice."""
 GENTLE_MPS2 = 0.7
+WAVERS_S = 3.0
+"""Over which a rider's hand wavers [s]. Our choice."""
 CRAWL_MPS = 0.6
 """Slower than this it has stopped on the hill [m/s]. Our choice."""
 FADED = 0.97
@@ -166,7 +168,10 @@ class _Ride:
         self.warm = warm_factor(each.temp_c, build.activation_j_per_mol)
         charge = np.linspace(0.0, 100.0, 201)
         setup = build.setup
-        self.curve = (charge, cell_volts(setup.curve, charge, setup) * setup.pack.series)
+        self.curves = [cell_volts(one, charge, setup) * setup.pack.series for one in family(setup)]
+        self.charge = charge
+        self.rng = np.random.default_rng(build.seed)
+        self.waver = np.zeros(d)
         self.decay = np.array([0.0 if t == 0 else np.exp(-STEP_S / t) for t in PACK_TAUS_S])
         self.cool = np.exp(-STEP_S / np.array(HEAT_TAUS_S))
         rest = self._rest_v(np.zeros(d))
@@ -191,8 +196,12 @@ class _Ride:
 
     def _rest_v(self, drawn_ah: Floats) -> Floats:
         charge = self.each.charge_pct - 100.0 * drawn_ah / self.b.capacity_ah
-        inside = np.interp(charge, *self.curve)
-        below = np.minimum(charge, 0.0) * (self.curve[1][1] - self.curve[1][0]) * 2
+        inside = np.zeros(charge.size)
+        below = np.zeros(charge.size)
+        for k, volts in enumerate(self.curves):
+            mine = self.b.curve == k
+            inside[mine] = np.interp(charge[mine], self.charge, volts)
+            below[mine] = np.minimum(charge[mine], 0.0) * (volts[1] - volts[0]) * 2
         return np.asarray(inside + below + self.b.rest_offset_v, np.float64)
 
     def run(self) -> HillRun:
@@ -257,7 +266,10 @@ class _Ride:
             return np.where(uphill, 1e6, resist)  # downhill the speed is held
         gap = (self.hill.speed_mps - self.s.speed) / CLOSES_IN_S
         push = np.clip(gap, -GENTLE_MPS2, GENTLE_MPS2) * self.b.mass_kg * TURNING
-        return np.asarray(resist + push, np.float64)
+        keep = np.exp(-STEP_S / WAVERS_S)
+        fresh = self.rng.standard_normal(self.b.draws) * np.sqrt(1.0 - keep**2)
+        self.waver = keep * self.waver + self.b.unsteady * fresh
+        return np.asarray((resist + push) * (1.0 + np.clip(self.waver, -0.5, 0.5)), np.float64)
 
     def _allowed(self) -> tuple[Floats, Bools]:
         """Phase current each controller allows for driving, and where a derate takes from it."""

@@ -183,7 +183,8 @@ def _first_draws(build: BuildDraws, count: int) -> BuildDraws:
         ohm=build.ohm[:, :count], drop_v=build.drop_v[:, :count],
         limit_scale=build.limit_scale[:, :count], pack_ohm=build.pack_ohm[:, :count],
         activation_j_per_mol=build.activation_j_per_mol[:count],
-        rest_offset_v=build.rest_offset_v[:count], capacity_ah=build.capacity_ah[:count],
+        rest_offset_v=build.rest_offset_v[:count], curve=build.curve[:count],
+        capacity_ah=build.capacity_ah[:count],
         heat=tuple((d, p, f, scale[:count]) for d, p, f, scale in build.heat),
     )  # fmt: skip
 

@@ -17,6 +17,8 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from analyzer.climbs import find_climbs
+from analyzer.predict import even_hill, predict_hill
+from analyzer.ride_analysis import analyse_ride
 from analyzer.road import find_roads
 from analyzer.road_load import fit_road_load
 from simulator.build import example_trike
@@ -24,7 +26,7 @@ from simulator.random_builds import cruising_mps, random_build
 from simulator.rider import Rider
 from simulator.sensors import Sensors
 from simulator.simulate import SimRide, simulate
-from simulator.terrain import flat, hilly
+from simulator.terrain import flat, from_pieces, hilly
 
 
 def make(seed: int, *, level: bool = False) -> SimRide:
@@ -125,6 +127,72 @@ def load_rows(sims: list[SimRide]) -> None:
         )
 
 
+def predict_rows(count: int) -> None:
+    """One ride to fit, then a hill of its own that the fit never saw."""
+    peak, volts, heat = [], [], []
+    inside = {"peak": [], "volts": [], "heat": []}
+    chances: list[tuple[float, bool]] = []
+    for seed in range(501, 501 + count):
+        sim = make(seed)
+        fitted = analyse_ride(sim.ride, sim.setup)
+        rng = np.random.default_rng(seed + 7)
+        grade, length = rng.uniform(3.0, 8.0), rng.uniform(250.0, 700.0)
+        charge, temp = rng.uniform(35.0, 85.0), rng.uniform(8.0, 28.0)
+        speed = sim.rider.cruise_mps * rng.uniform(0.7, 1.0)
+        road = from_pieces([(40.0, 0.0), (length, grade), (60.0, 0.0)])
+        held = simulate(
+            sim.build, road, Rider(cruise_mps=speed, stops_every_m=1e6, speed_wander=0.02),
+            seed=seed + 9, rate_hz=10.0, soc=charge / 100, temp_c=temp, sensors=Sensors.perfect(),
+        )  # fmt: skip
+        on = (held.col["s_m"] > 50.0) & (held.col["s_m"] < 40.0 + length)
+        if on.sum() < 500 or held.col["s_m"].max() < 40.0 + length:
+            continue
+        one_s = round(1.0 / (held.t[1] - held.t[0]))
+        mean = np.ones(one_s) / one_s
+        amps = np.convolve(held.col["i_pack"], mean, "same")[on]
+        bus = np.convolve(held.col["v_bus"], mean, "same")[on]
+        late = np.flatnonzero(on)[-1] + 60 * one_s
+        top = max(held.col[f"{d}.mot_c"][np.flatnonzero(on)[0] : late].max() for d in held.drives)
+        entry = float(held.col["v_mps"][on][0])
+        hill = even_hill(grade, length, charge, temp, max(entry, speed * 0.9))
+        said = predict_hill(sim.setup, [fitted], hill, seed=seed)
+        pack = next(
+            r
+            for r in said.limits
+            if r.limit in ("pack.discharge_rating_a", "bms.discharge_rating_a")
+        )
+        assert pack.expected_peak is not None
+        # the model is entered at speed: the simulated rider's push at the foot is not the hill
+        steady = slice(int(0.2 * amps.size), None)
+        true = (float(amps[steady].max()), float(bus[steady].min()), float(top))
+        told = (pack.expected_peak, said.lowest_voltage_v, said.motor_temp_top_c)
+        peak.append(told[0].value / true[0] - 1)
+        volts.append(told[1].value / true[1] - 1)
+        inside["peak"].append(told[0].low <= true[0] <= told[0].high)
+        inside["volts"].append(told[1].low <= true[1] <= told[1].high)
+        if told[2] is not None:
+            heat.append(told[2].value - true[2])
+            inside["heat"].append(told[2].low <= true[2] <= told[2].high)
+        chances += [(r.chance_touched_pct / 100, true[0] >= 0.95 * r.set) for r in (pack,)]
+    for name, e, unit in (
+        ("peak current", np.array(peak) * 100, "%"),
+        ("lowest voltage", np.array(volts) * 100, "%"),
+        ("top temperature", np.array(heat), "K"),
+    ):
+        key = {"peak current": "peak", "lowest voltage": "volts", "top temperature": "heat"}[name]
+        print(
+            f"predict, {name:16s} {e.size} hills: error median {np.median(np.abs(e)):.2f} {unit}, "
+            f"90th {np.quantile(np.abs(e), 0.9):.2f} {unit}, bias {np.median(e):+.2f} {unit}, "
+            f"interval covers {100 * np.mean(inside[key]):.0f} %"
+        )
+    said_yes = np.array([c for c, _ in chances])
+    was = np.array([w for _, w in chances])
+    print(
+        f"predict, chance of the discharge rating touched: said {100 * said_yes.mean():.0f} % in "
+        f"the mean, was {100 * was.mean():.0f} %; Brier score {np.mean((said_yes - was) ** 2):.3f}"
+    )
+
+
 def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
     sims = [make(seed) for seed in range(1, count + 1)]
@@ -143,6 +211,7 @@ def main() -> None:
             none += len(find_climbs(ride, sim.setup)[0])
         print(f"{name:24s} climbs in {len(level)} rides: {none}")
     load_rows(sims)
+    predict_rows(max(count // 2, 8))
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -239,19 +239,22 @@ def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> Ageing
     importers.errors.UserError : the book is empty or cannot be read
     """
     from analyzer.ageing import DayNote, judge_ageing
+    from analyzer.hand_notes import cell_spread_note, charges_by_hand, noon
     from importers.ride_file import read_ride_file
 
     entries = one_pack(book.entries(), pack)
     _, setup = read_ride_file(entries[-1].path)
     since = setup.pack.in_service_since
     life = [one for one in entries if since is None or one.start.date() >= since]
-    notes = [DayNote(_noon(one.day), one.text) for one in book.notes()]
-    return judge_ageing(kept_rides(book, life, cluster=cluster), setup, notes=notes)
-
-
-def _noon(day: str) -> datetime:
-    own = date.fromisoformat(day)
-    return datetime(own.year, own.month, own.day, 12).astimezone()
+    hand = book.notes()
+    kept = kept_rides(book, life, cluster=cluster)
+    kept += charges_by_hand(
+        [one for one in hand if since is None or date.fromisoformat(one.day) >= since],
+        setup.pack.capacity_ah,
+    )
+    result = judge_ageing(kept, setup, notes=[DayNote(noon(one.day), one.text) for one in hand])
+    cells = cell_spread_note(hand)
+    return result if cells is None else replace(result, notes=(*result.notes, cells))
 
 
 def day_of(book: Book, about: str) -> tuple[str, str]:

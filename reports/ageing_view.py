@@ -71,7 +71,10 @@ def paragraphs(result: AgeingResult) -> list[Paragraph]:
         out.append(
             Paragraph("Left out.", f"{len(left)} of {result.rides} rides ({'; '.join(why)}).")
         )
-    out += [Paragraph("Not known.", one.text) for one in result.notes]
+    out += [
+        Paragraph("Cells." if one.about == "cells" else "Not known.", one.text)
+        for one in result.notes
+    ]
     out.append(Paragraph("Basis.", result.basis))
     out.append(Paragraph("Caution.", CAUTION))
     return out

@@ -39,7 +39,7 @@ AUX_UNKNOWN_SD_A = 0.6
 no source: 0.3 to 2 A)."""
 AUX_KNOWN_SD = 0.2
 """... and how well a given `aux_a` is met. Our choice."""
-MODEL_SD = 0.010
+MODEL_SD = 0.008
 """What the fit itself adds to the 10 s resistance: 0.5 to 1.2 % on two kinds of simulated rides
 with perfect sensors (benchmarks/tables/pack_truth.py), the larger where diffusion is solved and
 resistance has a bump at a bend of the rest-voltage curve."""
@@ -303,7 +303,9 @@ def _state(
             )
         )
     model = hypot(MODEL_SD, STRANGE_SD * strange)
-    pulse_sd = hypot(fit.pulse_sd_ohm * BOOTSTRAP_SHORT, hypot(gain, model) * fit.pulse_ohm)
+    pulse_sd = hypot(
+        fit.pulse_sd_ohm * BOOTSTRAP_SHORT, hypot(gain, model) * fit.pulse_ohm, fit.curve_sd_ohm
+    )
     pulse = _around(fit.pulse_ohm, pulse_sd)
     instant = None
     slowest = min(

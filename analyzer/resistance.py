@@ -80,6 +80,8 @@ class ResistanceFit:
     pulse_ohm: float
     """`PULSE_S` after a step from rest, the fall of rest voltage counted in."""
     pulse_sd_ohm: float
+    curve_sd_ohm: float
+    """What a bend of the rest-voltage curve near the mean charge may add."""
     instant_ohm: float
     instant_sd_ohm: float
     total_ohm: float
@@ -118,13 +120,21 @@ cells rise by less than half towards empty."""
 BEND_C = 5.0
 """Charge transfer answers a current as asinh(I / I_bend), less than in proportion (Butler-Volmer
 with equal halves); where it bends [rated capacities per hour]. Our choice, mid of usual cells."""
-BEND_SD = 0.3
-"""How large that part may be, one standard deviation [of all resistance]. Our choice."""
+BEND_PART = 0.15
+BEND_SD = 0.2
+"""How large that part is and one standard deviation [of all resistance]. Our choice: charge
+transfer is a fifth to a third of a cell's resistance; leads and electrolyte do not bend."""
 SLOPED = [3, 5]
 """Lags (10 and 100 s) that may follow the slope of the rest voltage as well: diffusion moves the
 charge at the surface, and the curve turns that into volts."""
 STEEPEST = 5.0
 """Slopes beyond this times the one at the mean charge are cut. Our choice."""
+NEAR_DEPTH = 0.05
+"""How far from the mean charge a bend of the curve may really lie [of the rated charge]: curves
+of one cell agree to some points of charge."""
+SURFACE_GAIN = 2.5
+"""How many times faster than the mean the charge at the electrodes' surface falls in the first
+10 s: diffusion over some hundred seconds gives 2 to 4. Our choice."""
 SURFACE_DEPTH = 0.01
 """How far along the curve the surface is from the mean under load [of the rated charge]."""
 RELAXING_S = 100.0
@@ -180,6 +190,9 @@ class _Grid:
     """What the curve says the pieces' slopes are [V/Ah]; empty before the first fit."""
     spread: Floats
     """Covariance of what the curve says [(V/Ah)^2]: its scale and its shape are uncertain."""
+    slope_spread: float = 0.0
+    """By how much the slope changes within `NEAR_DEPTH` of the mean charge, one standard
+    deviation [of the slope at the mean]."""
     bend: float = 1.0
     """Slope at the mean charge over the mean slope of its piece."""
 
@@ -207,13 +220,13 @@ def fit_resistance(
     span = float(np.ptp(grid.charge_ah)) / rated_ah
     shapes = _factor_shapes(grid, int(np.clip(span / FACTOR_DEPTH, 0, MOST_FACTORS)))
     factor, sag = warmth(grid.time_s), np.zeros(grid.charge_ah.size)
-    relaxing_v, bend_sd = RELAXING_V_PER_CELL * series, 0.0
+    relaxing_v, all_ohm = RELAXING_V_PER_CELL * series, 0.0
     for turn in range(PASSES):
         extra = [-sag * shape for shape in shapes] if turn else []
-        problem = _Problem.of(grid, volts, factor, extra, relaxing_v, bend_sd)
+        problem = _Problem.of(grid, volts, factor, extra, relaxing_v, all_ohm)
         x, open_ = problem.solve()
         if turn < PASSES - 1:
-            bend_sd = BEND_SD * float(problem.resistances(x).sum())
+            all_ohm = float(problem.resistances(x).sum())
             for change, shape in zip(x[x.size - len(extra) :], shapes, strict=False):
                 factor = factor + factor * change * shape
             factor = np.maximum(factor, LEAST_FACTOR)
@@ -244,6 +257,9 @@ def _bent(grid: _Grid, start_v: float, curve: ExpectedRest) -> _Grid:
     piece = _piece(grid)
     slope = float(np.interp(grid.mean_ah, fine, slopes))
     bend = slope * widths[piece] / falls[piece]
+    near = _near_mean(grid, curve) - drawn[0]
+    nearby = -np.gradient(curve.rest_v(start_v, near), near)
+    slope_spread = float(nearby.std() / slope)
     ratio = np.clip(np.interp(drawn, fine, slopes) / slope, 1 / STEEPEST, STEEPEST)[:, None]
     plain = grid.current_lags[:, : len(TAUS_S)]
     lags = np.hstack([plain, plain[:, SLOPED] * ratio])
@@ -251,8 +267,20 @@ def _bent(grid: _Grid, start_v: float, curve: ExpectedRest) -> _Grid:
     spread = np.diag((curve.shape_sd * expected) ** 2)
     spread += SCALE_SD**2 * np.outer(expected, expected)
     return replace(
-        grid, current_lags=lags, ramps=ramps, expected=expected, spread=spread, bend=bend
+        grid,
+        current_lags=lags,
+        ramps=ramps,
+        expected=expected,
+        spread=spread,
+        bend=bend,
+        slope_spread=slope_spread,
     )
+
+
+def _near_mean(grid: _Grid, curve: ExpectedRest) -> Floats:
+    """Charge drawn on both sides of the mean, as far as the curve's bends reach [Ah]."""
+    reach = NEAR_DEPTH * curve.rated_ah
+    return np.linspace(grid.mean_ah - reach, grid.mean_ah + reach, 21)
 
 
 def _smooth(values: Floats, reach: int) -> Floats:
@@ -360,19 +388,20 @@ class _Problem:
         factor: Floats,
         extra: list[Floats],
         relaxing_v: float,
-        bend_sd: float,
+        all_ohm: float,
     ) -> _Problem:
         fade = np.exp(-(grid.time_s - grid.time_s[0]) / RELAXING_S)
-        known = [(fade, relaxing_v)]
-        if bend_sd:
-            known.append((grid.bent_current * factor, bend_sd))
-        known += [(column, FACTOR_SD) for column in extra]
+        known = [(fade, 0.0, relaxing_v)]
+        if all_ohm:
+            bent = grid.bent_current * factor
+            known.append((bent, BEND_PART * all_ohm, BEND_SD * all_ohm))
+        known += [(column, 0.0, FACTOR_SD) for column in extra]
         columns = np.column_stack(
             [
                 -grid.ramps,
                 -grid.current_lags * factor[:, None],
                 np.ones(fade.size),
-                *(column for column, _ in known),
+                *(column for column, _, _ in known),
             ]
         )
         length = max(int(BLOCK_S / grid.step_s), 5)
@@ -391,8 +420,9 @@ class _Problem:
         x, _ = nonneg_normal(grams.sum(axis=0), rights.sum(axis=0), free)
         noise = float(np.var(volts - columns @ x)) * max(KNOWN_EVERY_S / grid.step_s, 1.0)
         weight = np.zeros(columns.shape[1])
-        weight[weight.size - len(known) :] = [noise / sd**2 for _, sd in known]
+        weight[weight.size - len(known) :] = [noise / sd**2 for _, _, sd in known]
         prior, wanted = np.diag(weight), np.zeros(columns.shape[1])
+        wanted[weight.size - len(known) :] = [noise * mean / sd**2 for _, mean, sd in known]
         if grid.expected.size:
             slopes = slice(0, grid.expected.size)
             prior[slopes, slopes] = noise * np.linalg.inv(grid.spread)
@@ -465,6 +495,7 @@ def _told(
         resistances_ohm=ohms[0],
         pulse_ohm=float(pulse[0]),
         pulse_sd_ohm=float(pulse[1:].std()),
+        curve_sd_ohm=float(SURFACE_GAIN * fall[0] * min(grid.slope_spread, 1.0)),
         instant_ohm=float(ohms[0, 0]),
         instant_sd_ohm=float(ohms[1:, 0].std()),
         total_ohm=float(ohms[0].sum()),

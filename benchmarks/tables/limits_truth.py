@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import argparse
 from collections import Counter, defaultdict
-from dataclasses import replace
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from analyzer.limits import judge
-from analyzer.ride_analysis import analyse_ride
+from analyzer.ride_analysis import RideResult, analyse_ride
 from simulator import words as w
 from simulator.random_builds import cruising_mps, random_build, steady_grade
 from simulator.rider import Rider
@@ -114,91 +115,122 @@ def rest_curve(sim: SimRide) -> np.ndarray:
     return np.interp(soc, grid, [rest_pack_v(sim.build.cells, float(z)) for z in grid])
 
 
+@dataclass
+class Figures:
+    """What came out over many made rides."""
+
+    errors: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+    """Plateau over truth less one, by key."""
+    as_read: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+    """The same against what the controller's own reading shows at its limit."""
+    hits: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    """found, missed, false, silent; by key."""
+    right: dict[str, Counter[bool]] = field(default_factory=lambda: defaultdict(Counter))
+    share_error: list[float] = field(default_factory=list)
+    covered: Counter[bool] = field(default_factory=Counter)
+    judged: Counter[str] = field(default_factory=Counter)
+    planted: Counter[str] = field(default_factory=Counter)
+
+    @property
+    def verdicts(self) -> Counter[bool]:
+        return sum(self.right.values(), Counter())
+
+
+def measure(seeds: Iterable[int], *, wrong: bool = False) -> Figures:
+    """Analyses one made ride for each seed and compares with what was true."""
+    out = Figures()
+    for seed in seeds:
+        sim = random_sim(seed)
+        if sim.truth.losses:
+            continue
+        result = analyse_ride(sim.ride, sim.setup)
+        count_plateaus(out, sim, result, seed if wrong else None)
+        count_verdicts(out, sim, result, seed if wrong else None)
+        count_balance(out, sim, result)
+    return out
+
+
+def count_plateaus(out: Figures, sim: SimRide, result: RideResult, name: int | None) -> None:
+    for found in result.in_force:
+        for key in KEYS:
+            held, true = governed_s(sim, found.drive, key), sim.truth.in_force[found.drive][key]
+            seen = getattr(found, key)
+            if held >= LEANED_S:
+                out.hits[key]["found" if seen else "missed"] += 1
+            elif held <= NEVER_S:
+                out.hits[key]["false" if seen else "silent"] += 1
+            told = f"true {true} {held:.1f} s"
+            if seen:
+                out.errors[key].append(seen.value / true - 1)
+                out.as_read[key].append(seen.value / shown_a(sim, found.drive, key, true) - 1)
+                if name is not None and (held <= NEVER_S or abs(seen.value / true - 1) > 0.02):
+                    print(f"  {name} {found.drive} {key} {seen.value:.2f} {told}")
+            elif name is not None and held >= LEANED_S:
+                print(f"  {name} {found.drive} {key} missed, {told}")
+
+
+def count_verdicts(out: Figures, sim: SimRide, result: RideResult, name: int | None) -> None:
+    for check in result.limits:
+        used = true_used_pct(sim, check.limit, check.set)
+        if used is None:
+            continue
+        good = judge(check.role, used) is check.verdict
+        out.right[check.limit.rsplit(".", 1)[-1]][good] += 1
+        if name is not None and not good:
+            told = f"{check.exercised_pct:.1f}" if check.exercised_pct is not None else "-"
+            print(f"  {name} {check.limit} {check.verdict.value} {told} true {used:.1f}")
+
+
+def count_balance(out: Figures, sim: SimRide, result: RideResult) -> None:
+    balance, truth = result.balance, sim.truth
+    if balance is None or truth.drive_shares_pct is None:
+        return
+    for share in balance.shares:
+        if share.drive_pct is None:
+            continue
+        true = truth.drive_shares_pct[share.drive]
+        out.share_error.append(abs(share.drive_pct.value - true))
+        out.covered[share.drive_pct.low <= true <= share.drive_pct.high] += 1
+    uneven = max(abs(v - 50) for v in truth.drive_shares_pct.values()) > 3
+    out.judged[f"{'uneven' if uneven else 'even'} judged {balance.verdict.value}"] += 1
+    lies = [(d.name, k) for d in sim.build.drives for k in d.said]
+    if lies and balance.causes and governed_s(sim, *lies[0]) >= LEANED_S:
+        out.planted[balance.causes[0].cause] += 1
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("rides", type=int, nargs="?", default=60)
     parser.add_argument("--first", type=int, default=1)
     parser.add_argument("--wrong", action="store_true", help="name each miss")
     args = parser.parse_args()
-    errors: dict[str, list[float]] = defaultdict(list)
-    as_read: dict[str, list[float]] = defaultdict(list)
-    hits: dict[str, Counter[str]] = defaultdict(Counter)
-    right: dict[str, Counter[bool]] = defaultdict(Counter)
-    share_error: list[float] = []
-    covered = Counter[bool]()
-    judged, planted = Counter[str](), Counter[str]()
-    for seed in range(args.first, args.first + args.rides):
-        sim = random_sim(seed)
-        if sim.truth.losses:
-            continue
-        result = analyse_ride(sim.ride, sim.setup)
-        for found in result.in_force:
-            for key in KEYS:
-                held, true = governed_s(sim, found.drive, key), sim.truth.in_force[found.drive][key]
-                seen = getattr(found, key)
-                if held >= LEANED_S:
-                    hits[key]["found" if seen else "missed"] += 1
-                elif held <= NEVER_S:
-                    hits[key]["false" if seen else "silent"] += 1
-                if seen:
-                    errors[key].append(seen.value / true - 1)
-                    as_read[key].append(seen.value / shown_a(sim, found.drive, key, true) - 1)
-                    if args.wrong and (held <= NEVER_S or abs(seen.value / true - 1) > 0.02):
-                        told = f"{seen.value:.2f} true {true} {held:.1f} s"
-                        print(f"  {seed} {found.drive} {key} {told}")
-                elif args.wrong and held >= LEANED_S:
-                    print(f"  {seed} {found.drive} {key} missed, true {true}, {held:.1f} s")
-        for check in result.limits:
-            used = true_used_pct(sim, check.limit, check.set)
-            if used is None:
-                continue
-            kind = check.limit.rsplit(".", 1)[-1]
-            good = judge(check.role, used) is check.verdict
-            right[kind][good] += 1
-            if args.wrong and not good:
-                told = f"{check.exercised_pct:.1f}" if check.exercised_pct is not None else "-"
-                print(f"  {seed} {check.limit} {check.verdict.value} {told} true {used:.1f}")
-        balance, truth = result.balance, sim.truth
-        if balance is None or truth.drive_shares_pct is None or truth.common_load_s < 15:
-            continue
-        for share in balance.shares:
-            if share.drive_pct is None:
-                continue
-            true = truth.drive_shares_pct[share.drive]
-            share_error.append(abs(share.drive_pct.value - true))
-            covered[share.drive_pct.low <= true <= share.drive_pct.high] += 1
-        uneven = max(abs(v - 50) for v in truth.drive_shares_pct.values()) > 3
-        judged[f"{'uneven' if uneven else 'even'} judged {balance.verdict.value}"] += 1
-        lies = [(d.name, k) for d in sim.build.drives for k in d.said]
-        if lies and balance.causes:
-            name, key = lies[0]
-            if governed_s(sim, name, key) >= LEANED_S:
-                planted[balance.causes[0].cause] += 1
+    out = measure(range(args.first, args.first + args.rides), wrong=args.wrong)
     print("limits in force: error [%] median, 90th percentile; found/missed, false/silent")
     for key in KEYS:
-        if not errors[key]:
-            print(f"  {key:16s} none found, {hits[key]['missed']} missed")
+        h = out.hits[key]
+        if not out.errors[key]:
+            print(f"  {key:16s} none found, {h['missed']} missed, {h['silent']} silent")
             continue
-        e = 100 * np.abs(errors[key])
-        h = hits[key]
+        e, read = (100 * np.abs(x[key]) for x in (out.errors, out.as_read))
         print(
             f"  {key:16s} {np.median(e):5.2f} {np.percentile(e, 90):5.2f}  within 2 %:"
-            f" {np.mean(e <= 2):.0%} (against the reading's own scale"
-            f" {np.mean(np.abs(as_read[key]) <= 0.02):.0%})"
+            f" {np.mean(e <= 2):.0%} (against the reading's own scale {np.mean(read <= 2):.0%})"
             f"   {h['found']}/{h['missed']}  {h['false']}/{h['silent']}"
         )
-    whole = sum(right.values(), Counter())
-    print(f"verdicts right: {whole[True] / max(whole.total(), 1):.1%} of {whole.total()}")
-    for kind, count in sorted(right.items()):
-        print(f"  {kind:22s} {count[True] / count.total():.1%} of {count.total()}")
-    if share_error:
+    print(f"verdicts right: {rate(out.verdicts)}")
+    for kind, count in sorted(out.right.items()):
+        print(f"  {kind:22s} {rate(count)}")
+    if out.share_error:
         print(
-            f"share: error median {np.median(share_error):.2f}, 90th percentile"
-            f" {np.percentile(share_error, 90):.2f} points; interval holds"
-            f" {covered[True] / covered.total():.0%} of {covered.total()}"
+            f"share: error median {np.median(out.share_error):.2f}, 90th percentile"
+            f" {np.percentile(out.share_error, 90):.2f} points; interval holds {rate(out.covered)}"
         )
-    print("balance:", dict(judged))
-    print("settings not in force, leaned on, uneven; first cause:", dict(planted))
+    print("balance:", dict(out.judged))
+    print("settings not in force, leaned on, uneven; first cause:", dict(out.planted))
+
+
+def rate(count: Counter[bool]) -> str:
+    return f"{count[True] / max(count.total(), 1):.1%} of {count.total()}"
 
 
 if __name__ == "__main__":

@@ -125,7 +125,7 @@ def blank(t, made):
 
 
 @pytest.mark.parametrize(
-    ("seconds", "rate_hz"), [(0.1, 20.0), (1.0, 10.0), (10.0, 1.0), (60.0, 100.0), (600.0, 1.0)]
+    ("seconds", "rate_hz"), [(0.1, 20.0), (10.0, 1.0), (30.0, 100.0), (600.0, 0.5)]
 )
 def test_no_ride_makes_it_fall_over(seconds, rate_hz):
     t = clock(seconds, rate_hz)
@@ -139,10 +139,10 @@ def test_no_ride_makes_it_fall_over(seconds, rate_hz):
             assert len(result.in_force) == len(setup.drives), name
 
 
-def test_a_whole_day_every_two_seconds():
-    t = clock(86_400, 0.5)
+def test_a_whole_day_every_five_seconds():
+    t = clock(86_400, 0.2)
     result = analyse_ride(make_ride(t, channels(t)), two_drives())
-    assert result.totals.duration_s == pytest.approx(86_398)
+    assert result.totals.duration_s == pytest.approx(86_395)
 
 
 def test_holes_and_uneven_steps():

@@ -7,15 +7,13 @@ import io
 from collections.abc import Sequence
 from dataclasses import replace
 
-import pyarrow as pa
-
 from importers.channel_map import ChannelMap
 from importers.errors import LogError
 from importers.gpx import is_gpx, read_gpx_log
 from importers.join_logs import full_name
 from importers.log_file import read_log, read_raw
 from importers.log_table import LogTable
-from importers.parquet_table import MAGIC
+from importers.parquet_table import MAGIC, parquet_cells
 from importers.read_ride import join_ride
 from importers.ride import ChannelReading, Source
 from importers.setup_types import Setup
@@ -152,7 +150,7 @@ def raw_table_csv(path: str) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     if _is_parquet(path):
-        raw = pq_table(path)
+        raw = parquet_cells(path)
         writer.writerow(raw.column_names)
         writer.writerows(zip(*(column.to_pylist() for column in raw.columns), strict=True))
         return out.getvalue()
@@ -170,10 +168,3 @@ def raw_table_csv(path: str) -> str:
         writer.writerow(found.layout.names)
     writer.writerows(zip(*(column.to_pylist() for column in table.columns), strict=True))
     return out.getvalue()
-
-
-def pq_table(path: str) -> pa.Table:
-    """A Parquet file's table as it is."""
-    import pyarrow.parquet as pq
-
-    return pq.read_table(path)

@@ -13,35 +13,48 @@ from importers.raw_table import RawColumn, RawTable
 MAGIC = b"PAR1"
 MOST_ROWS = 50_000_000
 """More rows than 24 h at 500 Hz are not believed. Our choice."""
+MOST_CELLS = 200_000_000
+"""... nor more cells: they would fill 1.6 GB. Our choice."""
 
 
-def read_parquet_table(path: str) -> RawTable:
-    """The table in a Parquet file.
+def parquet_cells(path: str) -> pa.Table:
+    """A Parquet file's table as it is.
 
     Raises
     ------
-    LogError : it is damaged, nested or far too large
+    LogError : it is damaged or far too large
     """
     try:
         file = pq.ParquetFile(path)
-        if file.metadata.num_rows > MOST_ROWS:
+        rows, width = file.metadata.num_rows, file.metadata.num_columns
+        if rows > MOST_ROWS or rows * width > MOST_CELLS:
             raise LogError(
                 where=path,
-                what=f"it claims {file.metadata.num_rows} rows",
+                what=f"it claims {rows} rows of {width} columns",
                 remedy="Cut it into rides first.",
             )
-        table = file.read()
+        return file.read()
     except (pa.ArrowException, OSError) as error:
         raise LogError(
             where=path,
             what=f"a damaged Parquet file ({str(error).splitlines()[0][:80]})",
             remedy="Copy it from the logger again.",
         ) from error
+
+
+def read_parquet_table(path: str) -> RawTable:
+    """The table in a Parquet file as columns of numbers and of words.
+
+    Raises
+    ------
+    LogError : it is damaged or far too large
+    """
+    table = parquet_cells(path)
     plain = Dialect(delimiter=",", quote='"', decimal=".", thousands="", width=1, score=1.0)
     columns: list[RawColumn] = []
     left: list[str] = []
-    for name in table.column_names:
-        column = table.column(name)
+    for at, name in enumerate(table.column_names):
+        column = table.column(at)
         kind = column.type
         if pa.types.is_timestamp(kind) or pa.types.is_date(kind):
             columns.append(RawColumn(name, "", texts=_iso(column)))

@@ -42,7 +42,13 @@ def find_losses(
 
     Not losses: the rider letting go, stopping, top speed, a hole in the log while the ride went on.
     """
-    events = [_event(loss, here, facts) for loss, here, facts in examine_losses(ride, setup, state)]
+    events: list[Event] = []
+    before: dict[tuple[int, frozenset[str]], dict[CutoutCause, float]] = {}
+    for loss, here, facts in examine_losses(ride, setup, state):
+        same = (loss.sign, frozenset(loss.drives))
+        chances = probabilities(facts.signs, setup, codes=code_odds(here), earlier=before.get(same))
+        before[same] = chances
+        events.append(_event(loss, here, facts, chances))
     return events, _notes(ride, setup)
 
 
@@ -77,9 +83,9 @@ def _notes(ride: Ride, setup: Setup) -> tuple[Note, ...]:
     )
 
 
-def _event(loss: Loss, here: Around, facts: Facts) -> Event:
+def _event(loss: Loss, here: Around, facts: Facts, chances: dict[CutoutCause, float]) -> Event:
     time_s = here.time_s
-    causes = _causes(here, facts)
+    causes = _causes(here, facts, chances)
     back = loss.back
     end_s = float(time_s[-1] if back is None else time_s[back])
     peak, limit = _peak(causes[0].cause, here, facts)
@@ -165,9 +171,7 @@ def _peak(cause: str, here: Around, facts: Facts) -> tuple[Peak | None, LimitRef
     return (None if current is None else Peak("pack_current_a", current)), None
 
 
-def _causes(here: Around, facts: Facts) -> tuple[Cause, ...]:
-    setup = here.search.setup
-    chances = probabilities(facts.signs, setup, codes=code_odds(here))
+def _causes(here: Around, facts: Facts, chances: dict[CutoutCause, float]) -> tuple[Cause, ...]:
     small = sum(p for c, p in chances.items() if p < SHOWN and c is not CutoutCause.UNKNOWN)
     chances = {c: p for c, p in chances.items() if p >= SHOWN or c is CutoutCause.UNKNOWN}
     chances[CutoutCause.UNKNOWN] = chances.get(CutoutCause.UNKNOWN, 0.0) + small

@@ -91,7 +91,11 @@ def _voltage_after(here: Around, facts: Facts) -> None:
     if here.loss.sign < 0 and high is not None and own:
         jumped = high > before + eased + JUMP_V_PER_CELL * series
         facts.put("jump", "yes" if jumped else "no")
-    if low is not None and low < before - COLLAPSE_V_PER_CELL * series:
+    if (
+        low is not None
+        and low < before - COLLAPSE_V_PER_CELL * series
+        and (not _all_alike(here, after))
+    ):
         found = "collapse" if own else "pack_low"
     elif dead:
         found = "dead"
@@ -106,6 +110,20 @@ def _voltage_after(here: Around, facts: Facts) -> None:
     else:
         return
     facts.put("bus", found)
+
+
+def _all_alike(here: Around, rows: slice) -> bool:
+    """Whether a side that went on saw the same voltage: then its load pulled the bus down."""
+    lost = here.one.voltage_v
+    line = 0.5 * COLLAPSE_V_PER_CELL * here.search.setup.pack.series
+    for other in here.search.drives:
+        if other.name in here.loss.drives or other.voltage_v is None or lost is None:
+            continue
+        apart = other.voltage_v[rows] - lost[rows]
+        apart = apart[np.isfinite(apart)]
+        if apart.size and float(apart.max()) < line:
+            return True
+    return False
 
 
 def _trips(here: Around, facts: Facts) -> None:

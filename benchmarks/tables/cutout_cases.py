@@ -13,6 +13,7 @@ sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[2] / 
 import numpy as np
 
 from analyzer.causes.codes import code_odds
+from analyzer.causes.combine import probabilities
 from analyzer.conditions import conditions
 from analyzer.cutouts import examine_losses
 from analyzer.pack_state import estimate_pack
@@ -46,6 +47,8 @@ class Found:
     """The cause of the true loss it matches; None for a false one."""
     true_kind: str | None
     ambiguous: bool = False
+    same: tuple[str, ...] = ()
+    """The drives: a later loss of the same ones leans on what this one was put down to."""
 
 
 @dataclass
@@ -118,6 +121,7 @@ def examine(sim: Any, cause: str, seed: int, what: str = "nothing") -> Case:
                 None if match is None else match.cause,
                 None if match is None else match.kind,
                 bool(sim.ambiguous or (match is not None and match.ambiguous)),
+                tuple(sorted(loss.drives)),
             )
         )
         # What happens while power is still away is part of the loss that was found.
@@ -137,6 +141,24 @@ def _nearest(begin: float, true: list[Any], firsts: set[float]) -> Any | None:
         return min(near, key=lambda x: abs(x.start_s - begin))
     inside = [x for x in true if x.start_s - MATCH_S <= begin <= x.end_s]
     return inside[-1] if inside else None
+
+
+def told(case: Case, corrections: Any = None) -> list[dict[str, float]]:
+    """What each loss of a ride is put down to, in order, as `find_losses` does."""
+    before: dict[Any, Any] = {}
+    out = []
+    for one in case.found:
+        key = (one.kind, one.same)
+        chances = probabilities(
+            one.signs,
+            one.setup,
+            codes=one.codes,
+            corrections=corrections,
+            earlier=before.get(key),
+        )
+        before[key] = chances
+        out.append({cause.value: p for cause, p in chances.items()})
+    return out
 
 
 def cases(
@@ -163,4 +185,4 @@ def cases(
     return out
 
 
-__all__ = ["ALL_CASES", "CAUSES", "TAKEN_AWAY", "Case", "Found", "cases", "examine", "np"]
+__all__ = ["ALL_CASES", "CAUSES", "TAKEN_AWAY", "Case", "Found", "cases", "examine", "np", "told"]

@@ -12,36 +12,34 @@ from __future__ import annotations
 import argparse
 from itertools import pairwise
 
-from cutout_cases import ALL_CASES, CAUSES, TAKEN_AWAY, Case, Found, cases, np
-
-from analyzer.causes.combine import probabilities
+from cutout_cases import ALL_CASES, CAUSES, TAKEN_AWAY, Case, Found, cases, np, told
 
 BINS = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.97, 1.0001)
 
 
-def judged(one: Found) -> tuple[int, float, float]:
+def judged(one: Found, chances: dict[str, float]) -> tuple[int, float, float]:
     """(place of the true cause, its probability, the first one's)."""
-    found = probabilities(one.signs, one.setup, codes=one.codes)
-    order = [cause.value for cause in found]
-    values = list(found.values())
+    order, values = list(chances), list(chances.values())
     if one.true not in order:
         return 99, 1e-4, values[0]
     place = order.index(one.true)
     return place, values[place], values[0]
 
 
-def per_cause(found: list[Case]) -> list[tuple[str, list[Found], int, int]]:
+def per_cause(
+    found: list[Case],
+) -> list[tuple[str, list[tuple[Found, dict[str, float]]], int, int]]:
     """(cause, matched losses, missed, false) of each cause's rides."""
     out = []
     for cause in CAUSES[1:]:
         mine = [one for one in found if one.cause == cause]
-        losses = [x for one in mine for x in one.found]
+        losses = [pair for one in mine for pair in zip(one.found, told(one), strict=True)]
         out.append(
             (
                 cause,
-                [x for x in losses if x.true == cause],
+                [pair for pair in losses if pair[0].true == cause],
                 sum(len(one.missed) for one in mine),
-                sum(x.true is None for x in losses),
+                sum(x.true is None for x, _ in losses),
             )
         )
     return out
@@ -55,8 +53,8 @@ def table(found: list[Case], title: str, *, reliability: bool = True) -> None:
     for cause, losses, missed, false in per_cause(found):
         if not losses and not missed:
             continue
-        told = [judged(x) for x in losses]
-        clear = [t for t, x in zip(told, losses, strict=True) if not x.ambiguous]
+        places = [judged(*pair) for pair in losses]
+        clear = [t for t, (x, _) in zip(places, losses, strict=True) if not x.ambiguous]
         n = len(losses)
         wrong = [t[2] for t in clear if t[0] != 0]
         row = (
@@ -64,8 +62,8 @@ def table(found: list[Case], title: str, *, reliability: bool = True) -> None:
             n / max(n + false, 1),
             np.mean([t[0] == 0 for t in clear]) if clear else np.nan,
             np.mean([t[0] <= 1 for t in clear]) if clear else np.nan,
-            np.mean([-np.log(max(t[1], 1e-4)) for t in told]) if told else np.nan,
-            np.mean([x.kind == x.true_kind for x in losses]) if losses else np.nan,
+            np.mean([-np.log(max(t[1], 1e-4)) for t in places]) if places else np.nan,
+            np.mean([x.kind == x.true_kind for x, _ in losses]) if losses else np.nan,
         )
         rows.append(row)
         share = "  ".join(f"{100 * value:5.1f}" for value in row[:4])
@@ -90,12 +88,11 @@ def _clean(found: list[Case]) -> None:
 def _reliability(found: list[Case]) -> None:
     said, right = [], []
     for case in found:
-        for one in case.found:
+        for one, chances in zip(case.found, told(case), strict=True):
             if one.true is None:
                 continue
-            for cause, p in probabilities(one.signs, one.setup, codes=one.codes).items():
-                said.append(p)
-                right.append(cause.value == one.true)
+            said += chances.values()
+            right += [cause == one.true for cause in chances]
     p, y = np.array(said), np.array(right)
     print("said        n   right")
     for low, high in pairwise(BINS):
@@ -107,8 +104,13 @@ def _reliability(found: list[Case]) -> None:
 
 
 def _wrong_and_sure(found: list[Case]) -> tuple[int, int]:
-    told = [judged(x) for case in found for x in case.found if x.true is not None]
-    return sum(place != 0 and first >= 0.6 for place, _, first in told), len(told)
+    places = [
+        judged(one, chances)
+        for case in found
+        for one, chances in zip(case.found, told(case), strict=True)
+        if one.true is not None
+    ]
+    return sum(place != 0 and first >= 0.6 for place, _, first in places), len(places)
 
 
 def main() -> None:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analyzer.compare import CompareResult
-from analyzer.words import Severity
 from reports.compare_json import compare_object
 from reports.json_read import Object, any_text, estimate_text, name_text
 from reports.numbers import quantity, unit_suffix
@@ -15,7 +14,6 @@ from reports.sentences import (
     PACK,
     capital,
     counted,
-    joined,
     limit_name,
 )
 from reports.tables import Row, Table
@@ -38,8 +36,7 @@ QUANTITY = {
 }
 """Quantities that are compared: name, unit's suffix, and a unit that no suffix has."""
 IN_FORCE = "_in_force_a"
-MOST_NAMED = 4
-"""So many differences are named in the headline. Our choice."""
+"""How names of saturation currents end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +87,8 @@ def _headline(result: Object) -> str:
         return f"{changes} changed; nothing of the two rides could be compared."
     if not real:
         return f"{changes} changed; no difference is larger than its uncertainty."
-    names = [quantity_text(one["quantity"])[0] for one in real[:MOST_NAMED]]
-    names = [name[:1].lower() + name[1:] for name in names]
-    if len(real) > MOST_NAMED:
-        names.append(f"{len(real) - MOST_NAMED} more")
-    return f"{changes} changed; beyond chance differ {joined(names)}."
+    known = sum(one["change"] is not None for one in result["differences"])
+    return f"{changes} changed; {len(real)} of {known} quantities differ beyond chance."
 
 
 def quantity_text(key: str) -> tuple[str, str, str]:
@@ -124,9 +118,8 @@ def _difference(one: Object) -> Row:
             _with(one["before"], suffix, unit),
             _with(one["after"], suffix, unit),
             _with(one["change"], suffix, unit),
-            "not known" if beyond is None else "yes" if beyond else "no",
-        ),
-        Severity.NOTE if beyond else None,
+            "–" if one["change"] is None else "yes" if beyond else "no",
+        )
     )
 
 
@@ -176,7 +169,7 @@ def print_compare(result: CompareResult, before: str, after: str, console: Conso
             Text(f"{table.caption} ({', '.join(table.heads[1:]).lower()}):", style="bold")
         )
         for row in table.rows:
-            style = "bold" if row.severity is not None else ""
+            style = "bold" if row.cells[-1] == "yes" else ""
             console.print(Text(f"  {row.cells[0]}: {', '.join(row.cells[1:])}", style=style))
     console.print()
     for _, text in view.notes:

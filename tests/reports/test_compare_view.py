@@ -37,7 +37,7 @@ RESULT = {
 
 def test_changes_differences_and_climbs():
     view = compare_view(RESULT, "before", "after")
-    assert view.headline == "1 setting changed; beyond chance differ highest pack current."
+    assert view.headline == "1 setting changed; 1 of 1 quantities differ beyond chance."
     assert view.changes.rows[0].cells == (
         "Left: battery-current limit when driving",
         "29 A",
@@ -54,7 +54,7 @@ def test_changes_differences_and_climbs():
         "not known",
         "not known",
         "not known",
-        "not known",
+        "–",
     )
     assert view.climbs.rows[0].cells[2] == "52.2 A → 34.3 A"
     assert view.climbs.rows[0].cells[-1] == "– → –"

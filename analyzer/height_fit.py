@@ -41,9 +41,11 @@ SLOPE_STEPS = (0.0003, 0.001, 0.003, 0.006, 0.012, 0.025)
 POOR_FIT = 2.0
 """Readings this many times further off than their scatter (in squares) throw doubt on the power
 balance: the readings alone are tried, too. Our choice."""
-MIN_READINGS = 8
+SPARSE_S = 20.0
+"""Readings further apart than this tell nothing of their scatter [s]. Our choice."""
+MIN_READINGS, FEW_READINGS = 8, 4
 MIN_WAY_M = 30.0
-"""Fewer readings or less way tell no profile. Our choice."""
+"""Fewer readings (with a power balance: few) or less way tell no profile. Our choice."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,6 +85,8 @@ class Readings:
     weight: Floats
     """What each is worth; 0 leaves it out."""
     time_s: Floats
+    least_sd_m: float = NOISE_FLOOR_M
+    """What one reading cannot be better than: its rounding."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,11 +105,14 @@ class _Data:
 def fit_height(readings: Readings, length_m: float, lean: Lean | None = None) -> HeightFit | None:
     """The road's height along `length_m` of way; None with too few readings or too little way."""
     good = np.isfinite(readings.height_m) & (readings.weight > 0)
-    if good.sum() < MIN_READINGS or np.ptp(readings.distance_m[good]) < MIN_WAY_M:
+    if (
+        good.sum() < (MIN_READINGS if lean is None else FEW_READINGS)
+        or np.ptp(readings.distance_m[good]) < MIN_WAY_M
+    ):
         return None
     one = Readings(
         readings.distance_m[good], readings.height_m[good], readings.weight[good].copy(),
-        readings.time_s[good],
+        readings.time_s[good], readings.least_sd_m,
     )  # fmt: skip
     fit = None
     for _ in range(2):
@@ -136,12 +143,11 @@ def _scatter_m(readings: Readings) -> float:
     known = readings.height_m[readings.weight >= 1.0]
     if known.size < 10:
         known = readings.height_m
+    if known.size < 6 or float(np.median(np.diff(readings.time_s))) > SPARSE_S:
+        return readings.least_sd_m  # so far apart, their differences are road
     bent = np.abs(np.diff(known, 2))
-    steps = np.abs(np.diff(known))
-    steps = steps[steps > 1e-6]
-    coarse = float(np.quantile(steps, 0.05)) / np.sqrt(12.0) if steps.size else 0.0
     spread = 1.4826 * float(np.median(bent)) / np.sqrt(6.0)
-    return float(max(spread, coarse, NOISE_FLOOR_M))
+    return float(max(spread, readings.least_sd_m))
 
 
 def _interleave(m: int, road: Floats, error: Floats) -> Floats:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.estimate import Estimate
-from analyzer.height_fit import POOR_FIT, HeightFit, Readings, fit_height
+from analyzer.height_fit import NOISE_FLOOR_M, POOR_FIT, HeightFit, Readings, fit_height
 from analyzer.height_profile import HeightProfile
 from analyzer.lean_fit import fit_lean
 from analyzer.power_balance import PowerBalance, power_balance
@@ -22,6 +23,11 @@ FROZEN_S = 8.0
 Our choice: GPS receivers hold the last value in a tunnel."""
 COARSE_M = 0.4
 """Heights logged in steps of this or more may stand still for long by rounding [m]."""
+FILLED_BEND_MPS, FILLED_PART = 0.03, 0.15
+"""A height whose rate changes by more than this [m/s] in under this part of its seconds is filled
+in by straight lines. Our choice: rounding makes less, road and noise far more."""
+FILLED_SD_M = 2.0
+"""What one reading of such a channel is good for [m]. Our choice: maps and slow receivers."""
 DISTANCE_ERROR_PCT = 1.5
 """Wheel size and wear leave this error of distance, 95 % [%]. Common practice, no source."""
 Z_95 = 1.959964
@@ -72,7 +78,11 @@ def height_readings(ride: Ride, way: Way) -> Readings | None:
     height = np.bincount(index, values[good]) / count
     still = np.bincount(index, stands(way)[good].astype(np.float64)) / count > 0.5
     moment = np.bincount(index, time_s[good]) / count
-    return Readings(place, height, _worth(still), moment)
+    real = _real_readings(moment, height)
+    if real is not None:
+        rough = max(FILLED_SD_M, _rounding_m(values[good]))
+        return Readings(place[real], height[real], np.ones(int(real.sum())), moment[real], rough)
+    return Readings(place, height, _worth(still), moment, _rounding_m(values[good]))
 
 
 def _worth(still: np.ndarray) -> Floats:
@@ -82,6 +92,29 @@ def _worth(still: np.ndarray) -> Floats:
     for a, b in zip(edges[::2], edges[1::2], strict=True):
         worth[a:b] = min(1.0, 3.0 / (b - a))
     return worth
+
+
+def _real_readings(time_s: Floats, height_m: Floats) -> NDArray[np.bool_] | None:
+    """Where a height channel is straight lines in time between few readings, those readings: the
+    ends of its lines. None where it is not filled in like that."""
+    if time_s.size < 60:
+        return None
+    slope = np.diff(height_m) / np.maximum(np.diff(time_s), 1e-9)
+    bent = np.abs(np.diff(slope)) > FILLED_BEND_MPS
+    if bent.mean() > FILLED_PART or np.ptp(height_m) < 1.0:
+        return None
+    ends = np.concatenate([[True], bent, [True]])
+    # a line that ends inside one slot bends twice: one reading
+    twice = ends & np.concatenate([[False], ends[:-1]])
+    return np.asarray(ends & ~twice, np.bool_)
+
+
+def _rounding_m(values: Floats) -> float:
+    """What a reading in steps cannot be better than: it stays half a step off for long, so the
+    step counts whole, not as scatter that averages out."""
+    steps = np.abs(np.diff(values))
+    steps = steps[steps > 1e-6]
+    return max(NOISE_FLOOR_M, 0.5 * float(np.quantile(steps, 0.05)) if steps.size else 0.0)
 
 
 def _frozen(values: Floats, time_s: Floats, way: Way) -> np.ndarray:

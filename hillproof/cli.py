@@ -172,19 +172,23 @@ def ride(
     start: Annotated[
         str | None, typer.Option("--start", help="When it began, for a log without a date.")
     ] = None,
+    book: Annotated[
+        str | None, typer.Option("--book", metavar="DIR", help="A book whose ride is named.")
+    ] = None,
     open_report: OpenReport = False,
     quiet: Quiet = False,
     strict: Strict = False,
 ) -> None:
     """Analyse one ride from its logs: what happened, why, and what to change."""
     from hillproof import jobs
-    from hillproof.log_args import check_outputs, choose_setup, log_path
+    from hillproof.log_args import SetupChoice, check_outputs, choose_setup, log_path
     from hillproof.progress import progress_bar
 
     _needs_report(open_report, report)
     outputs = {"--report": report, "--json": json, "--events": events, "--table": table}
-    choice = choose_setup(setup, logs)
-    check_outputs(outputs, [*map(log_path, logs), choice.path, map_file])
+    kept = jobs.kept_file(logs, book)
+    choice = choose_setup(setup, logs) if kept is None else SetupChoice(setup, found=False)
+    check_outputs(outputs, [*map(log_path, logs), choice.path, map_file, kept])
     to_stdout = "-" in outputs.values()
     _say(choice.sentence, quiet=quiet, err=to_stdout)
     with progress_bar(quiet) as step:
@@ -196,6 +200,7 @@ def ride(
             pack_temp_c=temp,
             note=note,
             start=start,
+            book=book,
             progress=step,
         )
         jobs.write_ride(result, report=report, json=json, events=events, table=table, progress=step)

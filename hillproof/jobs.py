@@ -31,23 +31,32 @@ def analyse_ride(
     pack_temp_c: float | None = None,
     note: str | None = None,
     start: str | None = None,
+    book: str | None = None,
     allow_charge: bool = False,
     progress: Step = no_progress,
 ) -> RideResult:
     """What happened in one ride, and what to change.
 
     `logs` are paths or `NAME=path`, as on the command line; `setup` is found beside the first
-    log when it is not named. The result holds what the JSON shows, and `result.table`, the
-    joined ride as a pandas frame.
+    log when it is not named. One ride file, or with `book` one ride's name in it, is analysed anew
+    with the setup it was ridden with, or with the `setup` named. The result holds what the JSON
+    shows, and `result.table`, the joined ride as a pandas frame.
 
     Raises
     ------
     importers.errors.UserError : a log, the setup or an argument that cannot be used
     """
+    from analyzer.ride_analysis import analyse_ride as analyse
     from importers.read_ride import read_ride
     from importers.ride import RideFacts
     from importers.setup_file import read_setup
 
+    kept = kept_file(logs, book)
+    if kept is not None:
+        from importers.ride_file import read_ride_file
+
+        known, own = read_ride_file(kept)
+        return analyse(known, own if setup is None else read_setup(setup))
     choice = choose_setup(setup, logs)
     assert choice.path is not None
     build = read_setup(choice.path)
@@ -56,7 +65,6 @@ def analyse_ride(
     ride = read_ride(list(logs), build, map_file=map_file, start=parse_start(start), facts=facts)
     progress("analysing the ride", 0.5)
     from analyzer.charge_log import is_charge
-    from analyzer.ride_analysis import analyse_ride as analyse
 
     if not allow_charge and is_charge(ride, build):
         raise LogError(
@@ -66,6 +74,29 @@ def analyse_ride(
         )
 
     return analyse(ride, build)
+
+
+def kept_file(logs: Sequence[str], book: str | None = None) -> str | None:
+    """The ride file that the one log named is, or that a book keeps under its name.
+
+    Raises
+    ------
+    importers.errors.UserError : with a book, neither a file nor a ride of it
+    """
+    import os
+
+    if len(logs) != 1:
+        return None
+    (log,) = logs
+    if os.path.exists(log):
+        from importers.ride_file import is_ride_file
+
+        return log if log.endswith(".parquet") and is_ride_file(log) else None
+    if book is None or "=" in log:
+        return None
+    from hillproof.book_jobs import open_book
+
+    return open_book(book).find(log).path
 
 
 def write_ride(

@@ -197,3 +197,32 @@ def test_the_book_from_the_command_line(place, tmp_path):
     empty = run("ageing", "--book", "b", cwd=place)
     assert empty.returncode == 2
     assert "no ride" in empty.stderr
+
+
+def test_a_ride_file_is_ridden_again_with_its_own_setup(place, tmp_path):
+    run("ride", *logs(place), "--table", "again.parquet", "--quiet", cwd=place)
+    (tmp_path / "again.parquet").write_bytes((place / "again.parquet").read_bytes())
+    told = json.loads(run("ride", "again.parquet", "--json", "-", cwd=tmp_path).stdout)
+    assert told["ride"]["start"].startswith("2031-11-15T09:12:40")
+    assert told["balance"]["shares"]["left"]["drive_pct"]["value"] > 53
+
+
+def test_compare_and_predict_and_limits_answer(place, tmp_path):
+    run("ride", *logs(place), "--table", "one.parquet", "--quiet", cwd=place)
+    ride = str(place / "one.parquet")
+    for arguments, schema in (
+        (["limits", ride], "hillproof.limits/1"),
+        (["compare", ride, ride], "hillproof.compare/1"),
+        (["predict", "--grade", "6", "--length", "300", "--charge", "60", ride,
+          "--setup", str(place / "setup.toml")], "hillproof.predict/1"),
+    ):  # fmt: skip
+        done = run(*arguments, "--json", "-", cwd=tmp_path)
+        assert done.returncode == 0, done.stderr
+        assert json.loads(done.stdout)["schema"] == schema
+
+
+def test_a_hill_out_of_all_range_is_refused_in_one_message(place):
+    done = run("predict", "--grade", "95", "--length", "300", cwd=place)
+    assert done.returncode == 2
+    assert "--grade 95" in done.stderr
+    assert "--charge is missing" in done.stderr

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from analyzer.drive_fit import DriveFit, fit_drive
 from analyzer.estimate import Estimate, Note
 from analyzer.heat import HeatFit, default_heat, fit_heat
+from analyzer.lags import TAUS_S as PACK_TAUS_S
+from analyzer.lags import pulse_ohm
 from analyzer.pack_state import PackFit, PackState
 from analyzer.quantities import Floats, WindowMeans, pack_current_a, step_s
-from analyzer.resistance import TAUS_S as PACK_TAUS_S
-from analyzer.resistance import pulse_ohm
 from analyzer.rest_voltage import beyond_v, cell_volts, family
 from analyzer.ride_analysis import RideResult
 from analyzer.road import find_roads

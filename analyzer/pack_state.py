@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 from itertools import pairwise
 from math import exp, hypot
 
@@ -11,16 +10,16 @@ import numpy as np
 
 from analyzer.capacity import capacity_from_counter, capacity_from_rests, logged_charge_pct
 from analyzer.estimate import Estimate, Note
-from analyzer.quantities import Bools, Floats, Quantity, pack_current_a, pack_voltage_v
-from analyzer.resistance import TAUS_S, ExpectedRest, ResistanceFit, fit_resistance
-from analyzer.rest_voltage import charge_from_rest, rest_after, shape_sd
-from analyzer.spells import Stretch, even_stretches
+from analyzer.lags import TAUS_S
+from analyzer.pack_rows import BOOTSTRAP_SHORT, fit_pack
+from analyzer.quantities import Floats, Quantity, pack_current_a, pack_voltage_v
+from analyzer.resistance import ResistanceFit
+from analyzer.rest_voltage import charge_from_rest
 from analyzer.temperature import (
     Activation,
     PackTemperature,
     log_ratio_interval,
     pack_temperature,
-    resistance_over_mean,
 )
 from importers.ride import Ride
 from importers.setup_types import Setup
@@ -39,32 +38,14 @@ AUX_UNKNOWN_SD_A = 0.6
 no source: 0.3 to 2 A)."""
 AUX_KNOWN_SD = 0.2
 """... and how well a given `aux_a` is met. Our choice."""
-MODEL_SD = 0.008
+MODEL_SD = 0.006
 """What the fit itself adds to the 10 s resistance: 0.5 to 1.2 % on two kinds of simulated rides
 with perfect sensors (benchmarks/tables/pack_truth.py), the larger where diffusion is solved and
 resistance has a bump at a bend of the rest-voltage curve."""
 INSTANT_MODEL_SD = 0.05
 """Likewise for the instant part: filters in front of the readings smear it."""
-BOOTSTRAP_SHORT = 1.4
-"""A block bootstrap of one ride sees too little of what changes slowly; its standard deviations
-are widened by this, measured likewise."""
 REST_MODEL_SD_V = 0.006
 """What the fit adds to a rest voltage [V per cell], measured likewise."""
-LEAST_TIME_S = 60.0
-"""Less than this of voltage and current together is not fitted. Our choice."""
-POSSIBLE_CELL_V = (2.0, 4.6)
-"""Volts per cell in use lie inside this; beyond is a cut-off bus or a bad row. Our choice."""
-COLLAPSE_S = 1.0
-"""Rows this near to one that is not the pack's are left out, too [s]. Our choice."""
-FAR_SPREADS = 8.0
-FAR_PART = 0.04
-"""A voltage this many spreads and this part of the rest voltage away from the fit is not the
-pack's: its path was open. Our choice."""
-LEAST_EXPLAINED = 0.4
-"""Where load explains less of the voltage than this, the readings do not belong together: a sign,
-a column or a clip. Our choice."""
-WIDEST_RESISTANCE = 0.6
-"""A 95 % half-width wider than this part of the value is no answer. Our choice."""
 INSTANT_STEP_S = 0.25
 INSTANT_RATE_HZ = 2.5
 """Logs slower than this, or whose channels change more slowly, cannot tell what answers at once.
@@ -124,7 +105,7 @@ def estimate_pack(
     temperature = pack_temperature(ride)
     notes = list(_temperature_notes(temperature))
     volts, amps = pack_voltage_v(ride, setup), pack_current_a(ride, setup)
-    fit, why = _fit(ride, setup, volts, amps, seed)
+    fit, why = fit_pack(ride, setup, volts, amps, seed)
     if fit is None or volts is None or amps is None:
         notes += [Note(f"pack.{name}", why) for name in UNKNOWN_WITHOUT_FIT]
         empty = PackState(None, None, None, temperature.mean_c, None, None, None, None, None)
@@ -145,99 +126,6 @@ UNKNOWN_WITHOUT_FIT = (
     "state_of_charge_end_pct",
     "capacity_ah",
 )
-
-
-def _fit(
-    ride: Ride, setup: Setup, volts: Quantity | None, amps: Quantity | None, seed: int
-) -> tuple[ResistanceFit | None, str]:
-    """The fit, or why there is none."""
-    if volts is None:
-        return None, "No pack or controller voltage was logged."
-    if amps is None:
-        return None, "The battery current of at least one drive was not logged, nor the pack's."
-    cell_v = volts.values / setup.pack.series
-    good = (cell_v > POSSIBLE_CELL_V[0]) & (cell_v < POSSIBLE_CELL_V[1])
-    fit, why = _fit_rows(ride, setup, volts.values, amps.values, good, seed)
-    if fit is None:
-        return None, why
-    fits = _belongs(fit, ride, volts.values)
-    if not fits[good].all():
-        again, _ = _fit_rows(ride, setup, volts.values, amps.values, good & fits, seed)
-        fit = again or fit
-    return _believable(fit)
-
-
-def _fit_rows(
-    ride: Ride, setup: Setup, volts: Floats, amps: Floats, good: Bools, seed: int
-) -> tuple[ResistanceFit | None, str]:
-    """The fit to the rows that are good."""
-    spoilt = ~good & np.isfinite(volts)
-    if spoilt.any():  # a collapse begins before it is seen and ends after
-        good = good & ~_near(spoilt, ride.time_s)
-    step, stretches = even_stretches(
-        ride.time_s, np.where(good, volts, np.nan), amps, gap_s=ride.gap_s
-    )
-    held = sum(one.time_s.size for one in stretches) * step
-    if held < LEAST_TIME_S:
-        return None, (
-            f"Voltage and current were logged together for {held:.0f} s; "
-            f"a fit takes at least {LEAST_TIME_S:.0f} s."
-        )
-    trouble = _no_variation(stretches, setup)
-    if trouble:
-        return None, trouble
-    fit = fit_resistance(
-        stretches,
-        step,
-        rated_ah=setup.pack.capacity_ah,
-        series=setup.pack.series,
-        curve=ExpectedRest(partial(rest_after, setup), setup.pack.capacity_ah, shape_sd(setup)),
-        warmth=partial(resistance_over_mean, ride),
-        seed=seed,
-    )
-    return fit, ""
-
-
-def _near(spoilt: Bools, time_s: Floats) -> Bools:
-    """Rows within `COLLAPSE_S` of a spoilt one."""
-    at = time_s[spoilt]
-    after = np.searchsorted(at, time_s - COLLAPSE_S)
-    return np.asarray(after < np.searchsorted(at, time_s + COLLAPSE_S, side="right"))
-
-
-def _belongs(fit: ResistanceFit, ride: Ride, volts: Floats) -> Bools:
-    """Rows whose voltage is the pack's: not that of a bus the pack was cut off from."""
-    away = volts - np.interp(ride.time_s, fit.time_s, fit.modelled_v)
-    known = away[np.isfinite(away)]
-    spread = 1.4826 * float(np.median(np.abs(known - np.median(known))))
-    limit = max(FAR_SPREADS * spread, FAR_PART * float(np.median(fit.rest_v)))
-    return np.asarray(~(np.abs(away) > limit))
-
-
-def _no_variation(stretches: list[Stretch], setup: Setup) -> str:
-    amps = np.concatenate([one.current_a for one in stretches])
-    volts = np.concatenate([one.voltage_v for one in stretches])
-    swing = float(np.quantile(amps, 0.98) - np.quantile(amps, 0.02))
-    if swing < 0.1 * setup.pack.capacity_ah:
-        return (
-            f"The pack's current varied by only {swing:.1f} A; without pulling away and letting "
-            "go, sag cannot be told from discharge."
-        )
-    if float(np.ptp(volts)) <= 0:
-        return "The voltage reading never changes."
-    return ""
-
-
-def _believable(fit: ResistanceFit) -> tuple[ResistanceFit | None, str]:
-    if fit.pulse_ohm <= 0 or fit.explained < LEAST_EXPLAINED:
-        return None, (
-            f"The load explains only {max(fit.explained, 0):.0%} of how the voltage moved: voltage "
-            "and current do not fit together (a sign, a column, a clipped or unsigned current, "
-            "or a reading too coarse)."
-        )
-    if 1.96 * fit.pulse_sd_ohm * BOOTSTRAP_SHORT > WIDEST_RESISTANCE * fit.pulse_ohm:
-        return None, "The ride is too short or too even for the resistance to be told."
-    return fit, ""
 
 
 def _rounding_part(ride: Ride, fit: ResistanceFit, volts: Quantity) -> float:

@@ -11,63 +11,61 @@ that the reading's time lag and the bootstrap need no second pass over the sampl
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
+from analyzer.lags import TAUS_S as TAUS_S
+from analyzer.lags import lagged as lagged
+from analyzer.lags import pulse_ohm as pulse_ohm
 from analyzer.nonneg import nonneg_normal
+from analyzer.pack_grid import (
+    SLOPED,
+    ExpectedRest,
+    PackGrid,
+    bend_along,
+    pack_grid,
+    piece_at_mean,
+)
 from analyzer.quantities import Bools, Floats
 from analyzer.spells import Stretch
 
-TAUS_S = (0.0, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
-"""Time constants of the lags [s]; a factor of about three apart tells any pack's relaxation to
-well under a per cent between 0.1 and 300 s. Our choice."""
 PULSE_S = 10.0
 """Length of the pulse that `resistance_10s_ohm` stands for [s]. The contract's."""
 BLOCK_S = 30.0
 """Length of the bootstrap's blocks [s]. Our choice: longer than a pull or a braking."""
 LAG_LIMIT_S = 2.0
 """Largest lag between voltage and current readings looked for [s]. Our choice."""
-
-
-def lagged(current_a: Floats, tau_s: float, step_s: float, start: float) -> Floats:
-    """The current behind a first-order lag, exact for a current that runs straight between
-    samples; `start` is the lag's state at the first sample."""
-    if tau_s == 0.0 or current_a.size == 0:
-        return current_a
-    a = float(np.exp(-step_s / tau_s))
-    held = (1 - a) * tau_s / step_s
-    before, now = held - a, 1 - held
-    drive = np.empty(current_a.size)
-    drive[0] = start
-    drive[1:] = (before * current_a[:-1] + now * current_a[1:]) / (1 - a)
-    # pandas' exponential mean without adjustment is exactly this recursion.
-    out = pd.Series(drive).ewm(alpha=1 - a, adjust=False).mean()
-    return np.asarray(out, np.float64)
-
-
-def lag_columns(stretches: list[Stretch], step_s: float) -> list[Floats]:
-    """One m x 7 array per stretch: the current behind each lag, carried through the holes."""
-    out: list[Floats] = []
-    state = np.zeros(len(TAUS_S))
-    for one in stretches:
-        decay = np.array([np.exp(-one.hole_s / tau) if tau else 0.0 for tau in TAUS_S])
-        state = one.hole_current_a + (state - one.hole_current_a) * decay
-        columns = [
-            lagged(one.current_a, tau, step_s, float(start))
-            for tau, start in zip(TAUS_S, state, strict=True)
-        ]
-        out.append(np.column_stack(columns))
-        state = out[-1][-1]
-    return out
-
-
-def pulse_ohm(resistances_ohm: Floats, time_s: float) -> Floats:
-    """Voltage drop over step `time_s` after a step from rest; last axis is the lags."""
-    part = np.array([1.0 if tau == 0 else 1 - np.exp(-time_s / tau) for tau in TAUS_S])
-    return np.asarray(resistances_ohm @ part)
+FACTOR_DEPTH = 0.10
+"""Length of the pieces in which the resistance may change with charge drawn (and with the
+temperature that goes with it) [of the rated charge]. Our choice."""
+MOST_FACTORS = 7
+FACTOR_SD = 0.3
+"""By how much the resistance may change over a piece, one standard deviation. Our choice: most
+cells rise by less than half towards empty."""
+BEND_PART = 0.15
+BEND_SD = 0.2
+"""How large that part is and one standard deviation [of all resistance]. Our choice: charge
+transfer is a fifth to a third of a cell's resistance; leads and electrolyte do not bend."""
+SURFACE_GAIN = 3.5
+"""How many times faster than the mean the charge at the electrodes' surface falls in the first
+10 s: diffusion over some hundred seconds gives 2 to 4. Our choice."""
+RELAXING_S = 100.0
+"""What had not come to rest when the log began dies away with this time constant [s]. Our
+choice; minutes after a charge or a ride."""
+RELAXING_V_PER_CELL = 0.005
+"""... and is this large, one standard deviation [V per cell]. Our choice."""
+KNOWN_EVERY_S = 3.0
+"""Neighbouring errors of the fit are alike: one sample in this many seconds counts as new when
+data are weighed against what is known beforehand [s]. Our choice."""
+PASSES = 3
+"""With one resistance, then twice with one that follows the charge."""
+LEAST_FACTOR = 0.1
+"""The resistance never falls below this part of itself at the mean charge."""
+DRAWS = 200
+"""Draws of the bootstrap."""
+LEAST_BLOCKS = 8
+"""Blocks are made shorter rather than fewer than this."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,97 +104,6 @@ class ResistanceFit:
     step_s: float
 
 
-RAMP_DEPTH = 0.04
-"""Length of the rest voltage's straight pieces [of the rated charge]. Our choice: published
-curves (references in `importers/curves`) bend by less than 3 mV per cell within it, ends apart."""
-MOST_RAMPS = 14
-FACTOR_DEPTH = 0.10
-"""Length of the pieces in which the resistance may change with charge drawn (and with the
-temperature that goes with it) [of the rated charge]. Our choice."""
-MOST_FACTORS = 7
-FACTOR_SD = 0.3
-"""By how much the resistance may change over a piece, one standard deviation. Our choice: most
-cells rise by less than half towards empty."""
-BEND_C = 5.0
-"""Charge transfer answers a current as asinh(I / I_bend), less than in proportion (Butler-Volmer
-with equal halves); where it bends [rated capacities per hour]. Our choice, mid of usual cells."""
-BEND_PART = 0.15
-BEND_SD = 0.2
-"""How large that part is and one standard deviation [of all resistance]. Our choice: charge
-transfer is a fifth to a third of a cell's resistance; leads and electrolyte do not bend."""
-SLOPED = [3, 5]
-"""Lags (10 and 100 s) that may follow the slope of the rest voltage as well: diffusion moves the
-charge at the surface, and the curve turns that into volts."""
-STEEPEST = 5.0
-"""Slopes beyond this times the one at the mean charge are cut. Our choice."""
-NEAR_DEPTH = 0.05
-"""How far from the mean charge a bend of the curve may really lie [of the rated charge]: curves
-of one cell agree to some points of charge."""
-SURFACE_GAIN = 2.5
-"""How many times faster than the mean the charge at the electrodes' surface falls in the first
-10 s: diffusion over some hundred seconds gives 2 to 4. Our choice."""
-SURFACE_DEPTH = 0.01
-"""How far along the curve the surface is from the mean under load [of the rated charge]."""
-RELAXING_S = 100.0
-"""What had not come to rest when the log began dies away with this time constant [s]. Our
-choice; minutes after a charge or a ride."""
-RELAXING_V_PER_CELL = 0.005
-"""... and is this large, one standard deviation [V per cell]. Our choice."""
-KNOWN_EVERY_S = 3.0
-"""Neighbouring errors of the fit are alike: one sample in this many seconds counts as new when
-data are weighed against what is known beforehand [s]. Our choice."""
-SCALE_SD = 0.3
-"""How far the charge held may be from what the setup rates, one standard deviation [of it]. Our
-choice: wide, so that a ride that tells the capacity tells it by itself."""
-FINE = 400
-"""Points of the curve over the ride."""
-PASSES = 3
-"""With one resistance, then twice with one that follows the charge."""
-LEAST_FACTOR = 0.1
-"""The resistance never falls below this part of itself at the mean charge."""
-DRAWS = 200
-"""Draws of the bootstrap."""
-LEAST_BLOCKS = 8
-"""Blocks are made shorter rather than fewer than this."""
-
-
-@dataclass(frozen=True, slots=True)
-class ExpectedRest:
-    """What is known of the rest voltage before the ride."""
-
-    rest_v: Callable[[float, Floats], Floats]
-    """From the pack's rest voltage at the start and the charge drawn since [Ah]."""
-    rated_ah: float
-    shape_sd: float
-    """How far the slope of a piece may lie from that, one standard deviation [of the slope]."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Grid:
-    """The stretches strung together: N samples."""
-
-    time_s: Floats
-    voltage_v: Floats
-    current_lags: Floats
-    charge_ah: Floats
-    ramps: Floats
-    knots_ah: Floats
-    step_s: float
-    first: tuple[int, ...]
-    mean_ah: float
-    bent_current: Floats
-    """What a current loses against a straight line where charge transfer bends, behind 1 s."""
-    expected: Floats
-    """What the curve says the pieces' slopes are [V/Ah]; empty before the first fit."""
-    spread: Floats
-    """Covariance of what the curve says [(V/Ah)^2]: its scale and its shape are uncertain."""
-    slope_spread: float = 0.0
-    """By how much the slope changes within `NEAR_DEPTH` of the mean charge, one standard
-    deviation [of the slope at the mean]."""
-    bend: float = 1.0
-    """Slope at the mean charge over the mean slope of its piece."""
-
-
 def fit_resistance(
     stretches: list[Stretch],
     step_s: float,
@@ -215,7 +122,7 @@ def fit_resistance(
     ride, how many times its resistance at the mean temperature the pack is expected to have.
     Blocks of the last pass are drawn anew `DRAWS` times for the standard deviations.
     """
-    grid = _grid(stretches, step_s, rated_ah)
+    grid = pack_grid(stretches, step_s, rated_ah)
     lag, volts = _align(grid, stretches)
     span = float(np.ptp(grid.charge_ah)) / rated_ah
     shapes = _factor_shapes(grid, int(np.clip(span / FACTOR_DEPTH, 0, MOST_FACTORS)))
@@ -231,73 +138,12 @@ def fit_resistance(
                 factor = factor + factor * change * shape
             factor = np.maximum(factor, LEAST_FACTOR)
             sag = (grid.current_lags * factor[:, None]) @ problem.lag_ohms(x)
-            grid = _bent(grid, float(problem.rest_v(x, grid.ramps[:1])[0]), curve)
+            grid = bend_along(grid, float(problem.rest_v(x, grid.ramps[:1])[0]), curve)
     draws = problem.draws(np.random.default_rng(seed), open_)
     return _told(grid, problem, x, draws, volts, lag)
 
 
-def _bent(grid: _Grid, start_v: float, curve: ExpectedRest) -> _Grid:
-    """The same pieces, each bent as the curve bends where the ride lay on it."""
-    drawn = grid.charge_ah
-    fine = np.linspace(drawn.min(), drawn.max(), FINE)
-    volts = curve.rest_v(start_v, fine - drawn[0])
-    at_knots = np.interp(grid.knots_ah, fine, volts)
-    at_samples = np.interp(drawn, fine, volts)
-    widths, falls = np.diff(grid.knots_ah), -np.diff(at_knots)
-    if not np.all(falls > 0):
-        return grid
-    ramps = np.column_stack(
-        [
-            np.clip(a - at_samples, 0, a - b) / fall * width
-            for (a, b), fall, width in zip(pairwise(at_knots), falls, widths, strict=True)
-        ]
-    )
-    reach = max(round(SURFACE_DEPTH * curve.rated_ah / max(float(fine[1] - fine[0]), 1e-9)), 1)
-    slopes = -_smooth(np.gradient(volts, fine), reach)
-    piece = _piece(grid)
-    slope = float(np.interp(grid.mean_ah, fine, slopes))
-    bend = slope * widths[piece] / falls[piece]
-    near = _near_mean(grid, curve) - drawn[0]
-    nearby = -np.gradient(curve.rest_v(start_v, near), near)
-    slope_spread = float(nearby.std() / slope)
-    ratio = np.clip(np.interp(drawn, fine, slopes) / slope, 1 / STEEPEST, STEEPEST)[:, None]
-    plain = grid.current_lags[:, : len(TAUS_S)]
-    lags = np.hstack([plain, plain[:, SLOPED] * ratio])
-    expected = falls / widths
-    spread = np.diag((curve.shape_sd * expected) ** 2)
-    spread += SCALE_SD**2 * np.outer(expected, expected)
-    return replace(
-        grid,
-        current_lags=lags,
-        ramps=ramps,
-        expected=expected,
-        spread=spread,
-        bend=bend,
-        slope_spread=slope_spread,
-    )
-
-
-def _near_mean(grid: _Grid, curve: ExpectedRest) -> Floats:
-    """Charge drawn on both sides of the mean, as far as the curve's bends reach [Ah]."""
-    reach = NEAR_DEPTH * curve.rated_ah
-    return np.linspace(grid.mean_ah - reach, grid.mean_ah + reach, 21)
-
-
-def _smooth(values: Floats, reach: int) -> Floats:
-    """Means over `reach` points to either side, fewer at the ends."""
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    at = np.arange(values.size)
-    low, high = np.maximum(at - reach, 0), np.minimum(at + reach + 1, values.size)
-    return np.asarray((total[high] - total[low]) / (high - low), np.float64)
-
-
-def _piece(grid: _Grid) -> int:
-    """Which piece the mean charge lies in."""
-    at = int(np.searchsorted(grid.knots_ah, grid.mean_ah, side="right")) - 1
-    return min(max(at, 0), grid.knots_ah.size - 2)
-
-
-def _factor_shapes(grid: _Grid, pieces: int) -> list[Floats]:
+def _factor_shapes(grid: PackGrid, pieces: int) -> list[Floats]:
     """Tents over the charge drawn, each less its value at the mean charge; none when short."""
     if not pieces:
         return []
@@ -306,33 +152,6 @@ def _factor_shapes(grid: _Grid, pieces: int) -> list[Floats]:
         np.interp(grid.charge_ah, knots, row) - float(np.interp(grid.mean_ah, knots, row))
         for row in np.eye(pieces + 1)
     ]
-
-
-def _grid(stretches: list[Stretch], step_s: float, rated_ah: float) -> _Grid:
-    charge = np.concatenate([one.charge_ah for one in stretches])
-    pieces = int(np.clip(np.ptp(charge) / rated_ah / RAMP_DEPTH, 1, MOST_RAMPS))
-    knots = np.unique(np.quantile(charge, np.linspace(0, 1, pieces + 1)))
-    ramps = np.column_stack([np.clip(charge - a, 0, b - a) for a, b in pairwise(knots)])
-    sizes = np.cumsum([0, *(one.time_s.size for one in stretches)])
-    return _Grid(
-        time_s=np.concatenate([one.time_s for one in stretches]),
-        voltage_v=np.concatenate([one.voltage_v for one in stretches]),
-        current_lags=np.vstack(lag_columns(stretches, step_s)),
-        charge_ah=charge,
-        ramps=ramps,
-        knots_ah=knots,
-        step_s=step_s,
-        first=tuple(int(k) for k in sizes[:-1]),
-        mean_ah=float(charge.mean()),
-        bent_current=np.concatenate([_bent_current(one, step_s, rated_ah) for one in stretches]),
-        expected=np.zeros(0),
-        spread=np.zeros((0, 0)),
-    )
-
-
-def _bent_current(one: Stretch, step_s: float, rated_ah: float) -> Floats:
-    at = BEND_C * rated_ah
-    return lagged(one.current_a - at * np.arcsinh(one.current_a / at), 1.0, step_s, 0.0)
 
 
 def _shifted(stretches: list[Stretch], shift_s: float, step_s: float) -> Floats:
@@ -344,7 +163,7 @@ def _shifted(stretches: list[Stretch], shift_s: float, step_s: float) -> Floats:
     )
 
 
-def _align(grid: _Grid, stretches: list[Stretch]) -> tuple[float, Floats]:
+def _align(grid: PackGrid, stretches: list[Stretch]) -> tuple[float, Floats]:
     """The time lag at which the fit is best, and the voltage moved by it."""
     reach = max(int(LAG_LIMIT_S / grid.step_s), 2)
     shifts = np.arange(-reach, reach + 1) * grid.step_s
@@ -383,7 +202,7 @@ class _Problem:
     @classmethod
     def of(
         cls,
-        grid: _Grid,
+        grid: PackGrid,
         volts: Floats,
         factor: Floats,
         extra: list[Floats],
@@ -471,7 +290,7 @@ class _Problem:
 
 
 def _told(
-    grid: _Grid,
+    grid: PackGrid,
     problem: _Problem,
     x: Floats,
     draws: Floats,
@@ -480,7 +299,7 @@ def _told(
 ) -> ResistanceFit:
     everything = np.vstack([x, draws])
     ohms = problem.resistances(everything)
-    fall = everything[:, _piece(grid)] * grid.bend * PULSE_S / 3600
+    fall = everything[:, piece_at_mean(grid)] * grid.bend * PULSE_S / 3600
     pulse = pulse_ohm(ohms, PULSE_S) + fall
     level = problem.ramps + problem.lags
     ends = [

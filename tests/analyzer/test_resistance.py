@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from handmade import clock, make_setup
 
-from analyzer.resistance import TAUS_S, ExpectedRest, fit_resistance, lag_columns, lagged, pulse_ohm
+from analyzer.lags import TAUS_S, lag_columns, lagged, pulse_ohm
+from analyzer.pack_grid import ExpectedRest
+from analyzer.resistance import fit_resistance
 from analyzer.rest_voltage import rest_after
 from analyzer.spells import even_stretches
 

@@ -130,7 +130,8 @@ def _join(
             f"ride.table: {len(table)} rows; {len(table) - rows.size} of them, between which "
             "nothing happened, are left out"
         )
-        table = table.iloc[rows].reset_index(drop=True)
+        columns = {str(name): table[name].to_numpy()[rows] for name in table.columns}
+        table = pd.DataFrame(columns, copy=False)
     drives = tuple(
         name for name in setup.drive_names
         if any(column.startswith(f"{name}.") for column in table.columns)

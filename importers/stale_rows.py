@@ -18,8 +18,8 @@ LEAST_COLUMNS = 4
 """Fewer columns may agree by chance. Our choice."""
 FROZEN_S = 1.0
 FROZEN_PACES = 6.0
-"""Frozen: all of a drive's values repeat for this long, and for this many of the usual pauses
-between changes. Our choice: no load stays equal to the last digit for a second while moving."""
+"""Frozen: all of a drive's values repeat for this long, and for this many mean pauses between
+changes. Our choice: no load stays equal to the last digit for a second while moving."""
 MOVING = {"battery_current_a": 1.0, "phase_current_a": 2.0, "motor_rpm": 30.0,
           "wheel_speed_mps": 0.5, "pack_current_a": 1.0}  # fmt: skip
 """Only values above these can be told from a vehicle at rest, whose readings may well repeat."""
@@ -85,19 +85,14 @@ def _frozen(time_s: NDArray[np.float64], table: Mapping[str, Values]) -> NDArray
     same = np.ones(n - 1, np.bool_)
     for values in table.values():
         same &= (values[1:] == values[:-1]) | (np.isnan(values[1:]) & np.isnan(values[:-1]))
-    changes = np.flatnonzero(~same) + 1
-    starts = np.concatenate([[0], changes])
-    ends = np.concatenate([changes, [n]])
-    lasts = time_s[ends - 1] - time_s[starts]
     out = np.zeros(n, np.bool_)
-    moving = np.zeros(starts.size, np.bool_)
-    for name, least in MOVING.items():
-        if name in table:
-            moving |= np.abs(table[name][starts]) > least
-    usual = lasts[moving & (ends - starts >= 1)]
-    if usual.size < 20:
+    if not same.any():
         return out
-    pace = float(np.median(usual)) + float(np.median(np.diff(time_s)))
-    for at in np.flatnonzero(moving & (lasts >= max(FROZEN_S, FROZEN_PACES * pace))):
-        out[starts[at] + 1 : ends[at]] = True
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]])))
+    starts, ends = edges[::2], edges[1::2]  # rows starts to ends are alike, both included
+    pace = float(np.median(np.diff(time_s[:100_000]))) / max(1.0 - float(same.mean()), 0.01)
+    long = time_s[ends] - time_s[starts] >= max(FROZEN_S, FROZEN_PACES * pace)
+    for first, last in zip(starts[long].tolist(), ends[long].tolist(), strict=True):
+        if any(name in table and abs(table[name][first]) > least for name, least in MOVING.items()):
+            out[first + 1 : last + 1] = True
     return out

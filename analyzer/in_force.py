@@ -27,6 +27,8 @@ from analyzer.sensors import log_step, noise_sd
 from importers.ride import Ride
 from importers.setup_types import Drive, Setup
 
+PLATEAU_BLOCK_S = 0.25
+"""Length of the blocks a plateau is made of [s]. Our choice: a firm start still has four."""
 BIN = 0.01
 """Width of one class of currents, as a part of the value. Our choice: half of the 2 % wanted."""
 NEAR = 0.02
@@ -86,7 +88,7 @@ class _Watched:
 def find_in_force(ride: Ride, setup: Setup) -> tuple[InForce, ...]:
     """At what current does each drive saturate, driving and braking? None where it never does: a
     limit that was not leaned on cannot be seen."""
-    blocks = Blocks(ride)
+    blocks = Blocks(ride, PLATEAU_BLOCK_S)
     return tuple(_of_drive(ride, setup, drive, blocks) for drive in setup.drives)
 
 

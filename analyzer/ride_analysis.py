@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from analyzer import pack_state
 from analyzer.balance import Balance, InForce
 from analyzer.beyond import find_overheat, find_overvoltage, find_sags, find_stalls
 from analyzer.climbs import Climb, find_climbs
@@ -17,13 +16,14 @@ from analyzer.events import Event, NotChecked
 from analyzer.findings import Finding, rank_findings
 from analyzer.gaps import find_log_gaps
 from analyzer.governed import govern, governed_over
+from analyzer.held import with_slow_channels_held
 from analyzer.in_force import find_in_force
 from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
 from analyzer.near_trip import before_acting, find_near_trips
 from analyzer.open_path import path_open, without_open_path
 from analyzer.over_rating import find_over_rating
-from analyzer.pack_state import PackFit, PackState
+from analyzer.pack_state import PackFit, PackState, estimate_pack
 from analyzer.power_reduced import find_power_reduced
 from analyzer.remedies import balance_with_remedies, with_remedies
 from analyzer.sides import find_balance, find_imbalance
@@ -66,7 +66,8 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     """What happened in this ride, how near did it come to every limit, and what does it say of the
     pack and the sides? Same ride, setup and seed: same answer. Raises nothing for too little data:
     that is None with a note."""
-    pack, fit, notes = _pack_of(ride, setup, seed)
+    pack, fit, notes = estimate_pack(ride, setup, seed=seed)
+    as_logged, ride = ride, with_slow_channels_held(ride)
     state = conditions(ride, setup, pack=pack, fit=fit)
     on_pack = without_open_path(ride, path_open(ride, setup, fit))
     climbs, climb_notes = find_climbs(on_pack, setup, pack_fit=fit)
@@ -98,7 +99,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     events = with_remedies(events, ride, setup)
     told = tuple(Note(about, text) for about, text in (*ride.notes, *setup.notes))
     return RideResult(
-        ride=ride,
+        ride=as_logged,
         setup=setup,
         totals=ride_totals(ride, setup),
         pack=pack,
@@ -121,14 +122,3 @@ def in_order(events: list[Event]) -> tuple[Event, ...]:
             events, key=lambda one: (one.start_s, -one.severity.rank, one.kind.value, one.drives)
         )
     )
-
-
-def _pack_of(
-    ride: Ride, setup: Setup, seed: int
-) -> tuple[PackState, PackFit | None, tuple[Note, ...]]:
-    estimate = getattr(pack_state, "estimate_pack", None)
-    if estimate is None:
-        unknown = PackState(None, None, None, None, None, None, None, None, None)
-        return unknown, None, (Note("pack", "The pack was not fitted."),)
-    state, fit, notes = estimate(ride, setup, seed=seed)
-    return state, fit, notes

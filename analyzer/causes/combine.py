@@ -34,6 +34,8 @@ most builds have one thing wrong at a time."""
 CAUTION = 1.2
 """Signs are not independent: their sum is divided by this. Fitted: least log-loss on tuning seeds
 that the corrections had not seen, and fewer wrong answers said surely."""
+ENDED_MOST = 0.6
+"""No cause is likelier than this where the log ends with the loss. The trade's (causes.md)."""
 ONE_BUILD_ONLY = (CutoutCause.DRIVE_LINK_LOST,)
 """Causes that need two drives."""
 
@@ -95,5 +97,11 @@ def probabilities(
     part /= part.sum()
     part = np.where(np.isfinite(odds), np.maximum(part, FLOOR / len(MODELS)), 0.0)
     part /= part.sum()
+    if signs.get("how") == "log_end" and not codes and part.max() > ENDED_MOST:
+        # What tripped something may have gone with the log's last block.
+        first = int(part.argmax())
+        others = part.sum() - part[first]
+        part = part * ((1.0 - ENDED_MOST) / others)
+        part[first] = ENDED_MOST
     order = np.argsort(-part, kind="stable")
     return {MODELS[i].cause: float(part[i]) for i in order if part[i] > 0.0}

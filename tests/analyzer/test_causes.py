@@ -102,3 +102,10 @@ def test_a_code_of_the_riders_own_table_counts():
 
 def test_every_cause_of_the_contract_has_its_model_once():
     assert sorted(one.cause for one in MODELS) == sorted(CutoutCause)
+
+
+def test_where_the_log_ends_with_the_loss_nothing_is_sure():
+    """causes.md: log ends there, current high: the first at most 0.6."""
+    found = probabilities(BMS | {"how": "log_end"}, make_setup())
+    assert max(found.values()) == pytest.approx(0.6)
+    assert sum(found.values()) == pytest.approx(1.0)

@@ -196,7 +196,7 @@ def test_no_usable_time_is_one_plain_message(columns: list[TimeColumn], says: st
     assert caught.value.remedy
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     st.lists(st.floats(width=32), min_size=0, max_size=60), st.sampled_from(["", "s", "ms", "us"])
 )
@@ -210,7 +210,7 @@ def test_whatever_the_numbers_time_rises_or_is_refused(values: list[float], unit
     assert np.unique(reading.keep).size == reading.keep.size
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.lists(st.text("0123456789:-./ TZ,amp", max_size=24), min_size=0, max_size=40))
 def test_whatever_the_text_time_rises_or_is_refused(cells: list[str]) -> None:
     try:

@@ -11,23 +11,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.lags import lagged
 from analyzer.nonneg import nonneg_normal
 from analyzer.quantities import Floats, drive_channel
-from analyzer.resistance import lagged
 from importers.ride import Ride
 from importers.setup_types import Setup
 
-TAUS_S = (15.0, 45.0, 120.0, 350.0, 1000.0)
+TAUS_S = (15.0, 40.0, 100.0, 250.0, 600.0, 1400.0, 3000.0)
 """Time constants of the paths [s]. Minutes for a winding, tens of minutes for a small motor's body:
 common practice, no source."""
 GRID_S = 2.0
 LEAST_RISE_K = 6.0
 """A ride that warms it less tells nothing [K]. Our choice."""
-DEFAULT_K_PER_W = (0.15, 0.0, 0.0, 0.25, 0.45)
+DEFAULT_K_PER_W = (0.0, 0.15, 0.0, 0.1, 0.2, 0.4, 0.0)
 DEFAULT_SD = 0.5
 """Warming per watt of copper loss, path by path [K/W], where no ride tells, and its relative
 error. Common practice, no source: the worked winding of 2 K/W and 600 J/K is a small one."""
-FIT_SD = 0.10
+FIT_SD = 0.15
 """Relative error of a fitted warming beyond its residual: wind, speed, start. Our choice."""
 
 

@@ -15,13 +15,14 @@ import numpy as np
 
 from analyzer.heat import TAUS_S as HEAT_TAUS_S
 from analyzer.hill_build import LOW_CHARGE_RISE, UNKNOWN_FORCE_N, BuildDraws, warm_factor
+from analyzer.lags import TAUS_S as PACK_TAUS_S
 from analyzer.quantities import Bools, Floats
-from analyzer.resistance import TAUS_S as PACK_TAUS_S
 from analyzer.rest_voltage import cell_volts, family
 from analyzer.road_force import GRAVITY_MPS2, air_density
 from importers.setup_types import Drive
 
-STEP_S = 0.5
+STEP_S, SEARCH_STEP_S = 0.5, 1.0
+"""Steps of a run, and of one that only asks whether power is reduced [s]. Our choice."""
 LONGEST_S = 3600.0
 """A hill that takes longer is given up [s]. Our choice."""
 AFTER_S = 120.0
@@ -36,8 +37,8 @@ CLOSES_IN_S = 2.0
 GENTLE_MPS2 = 0.7
 WAVERS_S = 3.0
 """Over which a rider's hand wavers [s]. Our choice."""
-CRAWL_MPS = 0.6
-"""Slower than this it has stopped on the hill [m/s]. Our choice."""
+CRAWL_MPS = 1.0
+"""Slower than this, and not gaining, it does not get up [m/s]. Our choice: below walking pace."""
 FADED = 0.97
 """A derate below this part of full counts as power reduced. Our choice."""
 HUGE_A = 1e5
@@ -158,6 +159,7 @@ class _Ride:
         self, build: BuildDraws, hill: HillAhead, each: PerDraw | None, whole: bool
     ) -> None:
         self.b, self.hill, self.whole = build, hill, whole
+        self.step = STEP_S if whole else SEARCH_STEP_S
         d, n = build.draws, len(build.drives)
         self.density = float(air_density(hill.start_altitude_m, hill.temp_c))
         if each is None:
@@ -172,8 +174,8 @@ class _Ride:
         self.charge = charge
         self.rng = np.random.default_rng(build.seed)
         self.waver = np.zeros(d)
-        self.decay = np.array([0.0 if t == 0 else np.exp(-STEP_S / t) for t in PACK_TAUS_S])
-        self.cool = np.exp(-STEP_S / np.array(HEAT_TAUS_S))
+        self.decay = np.array([0.0 if t == 0 else np.exp(-self.step / t) for t in PACK_TAUS_S])
+        self.cool = np.exp(-self.step / np.array(HEAT_TAUS_S))
         rest = self._rest_v(np.zeros(d))
         speed = 5.0 if hill.speed_mps is None else hill.speed_mps
         self.s = _State(
@@ -210,10 +212,10 @@ class _Ride:
         before: tuple[Floats, ...] | None = None
         while seconds < LONGEST_S and bool(self.s.running.any()):
             now = self._step()
-            if before is not None:
+            if before is not None and self.whole:
                 self._watch(before, now)
             before = now
-            seconds += STEP_S
+            seconds += self.step
             self.out.time_s[self.s.running] = seconds
         if self.whole:
             self._cool_down()
@@ -242,7 +244,7 @@ class _Ride:
         self._warm(phase)
         self._note_reduced(held)
         live = s.running
-        self.out.mechanical_j[live] += mechanical[live] * STEP_S
+        self.out.mechanical_j[live] += mechanical[live] * self.step
         return amps, s.volts.copy(), each, phase, mechanical, self._rest_v(s.drawn_ah)
 
     def _grade(self) -> Floats:
@@ -266,7 +268,7 @@ class _Ride:
             return np.where(uphill, 1e6, resist)  # downhill the speed is held
         gap = (self.hill.speed_mps - self.s.speed) / CLOSES_IN_S
         push = np.clip(gap, -GENTLE_MPS2, GENTLE_MPS2) * self.b.mass_kg * TURNING
-        keep = np.exp(-STEP_S / WAVERS_S)
+        keep = np.exp(-self.step / WAVERS_S)
         fresh = self.rng.standard_normal(self.b.draws) * np.sqrt(1.0 - keep**2)
         self.waver = keep * self.waver + self.b.unsteady * fresh
         return np.asarray((resist + push) * (1.0 + np.clip(self.waver, -0.5, 0.5)), np.float64)
@@ -356,15 +358,15 @@ class _Ride:
         volts = 0.5 * (behind + np.sqrt(np.clip(root, 0.0, None)))
         amps = np.where(root > 0, total / np.maximum(volts, 1.0), behind / (2 * inner))
         s.lag_a = self.decay[:, None] * s.lag_a + (1 - self.decay[:, None]) * amps
-        s.drawn_ah = s.drawn_ah + np.where(s.running, amps * STEP_S / 3600.0, 0.0)
+        s.drawn_ah = s.drawn_ah + np.where(s.running, amps * self.step / 3600.0, 0.0)
         s.volts = volts
         return amps, watts / np.maximum(volts, 1.0)
 
     def _move(self, force: Floats) -> None:
         b, s = self.b, self.s
         push = (force - self._resistance_n()) / (b.mass_kg * TURNING)
-        speed = np.clip(s.speed + push * STEP_S, 0.0, 60.0)
-        s.at_m = s.at_m + np.where(s.running, 0.5 * (s.speed + speed) * STEP_S, 0.0)
+        speed = np.clip(s.speed + push * self.step, 0.0, 60.0)
+        s.at_m = s.at_m + np.where(s.running, 0.5 * (s.speed + speed) * self.step, 0.0)
         s.speed = np.where(s.running, speed, s.speed)
         over = s.running & (s.at_m >= self.hill.distance_m[-1])
         self.out.reached[over] = True
@@ -409,7 +411,7 @@ class _Ride:
 
     def _cool_down(self) -> None:
         """Beyond the top: the inner paths hand their heat on; the load is gone."""
-        long = self.cool ** (COOL_STEP_S / STEP_S)
+        long = self.cool ** (COOL_STEP_S / self.step)
         for _ in range(int(AFTER_S / COOL_STEP_S)):
             self.s.heat *= long[None, :, None]
             self._hottest()

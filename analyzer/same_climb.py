@@ -21,7 +21,7 @@ LENGTH_FACTOR = 1.35
 SHAPE_SD_PCT = 1.2
 """Grades of the same climb, piece by piece, differ by no more than this (rms) [%]. Our choice:
 twice the usual error of a grade."""
-SHAPE_LENGTH_FACTOR = 1.12
+SHAPE_LENGTH_FACTOR = 1.2
 SHAPE_GAIN_M = 15.0
 """By shape alone a climb must be this high and as long within this factor. Our choice: little
 hills look alike."""
@@ -92,7 +92,9 @@ def same_climb(a: ClimbShape, b: ClimbShape) -> bool:
         return False
     if a.grades_pct is None or b.grades_pct is None:
         return False
-    return float(np.sqrt(np.mean((a.grades_pct - b.grades_pct) ** 2))) < SHAPE_SD_PCT
+    # its ends are where two rides cut it differently
+    apart = (a.grades_pct - b.grades_pct)[1:-1]
+    return float(np.sqrt(np.mean(apart**2))) < SHAPE_SD_PCT
 
 
 def _same_place(a: ClimbShape, b: ClimbShape) -> bool:

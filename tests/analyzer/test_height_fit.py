@@ -69,7 +69,7 @@ def test_outliers_do_not_lift_the_road() -> None:
 
 
 def test_a_power_balance_sharpens_the_road_and_learns_its_parameters() -> None:
-    # truth: height = 0.9 * a(s) - 0.015 * s; readings wander; before the ride 1 +- 0.1, 0.01 +- 0.01
+    # truth: height = 0.9 * a(s) - 0.015 * s; before the ride 1 +- 0.1 and 0.01 +- 0.01
     rng = np.random.default_rng(5)
     length = 4000.0
     cell, m = cells_for(length)

@@ -1,0 +1,147 @@
+"""Drive, heat and the forward run of a hill against closed forms and hand-made logs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from handmade import clock, make_ride, make_setup
+
+from analyzer.drive_fit import fit_drive
+from analyzer.heat import TAUS_S, fit_heat
+from analyzer.hill_build import draw_build, warm_factor
+from analyzer.hill_model import even_hill, simulate_hill
+from importers.setup_types import Drive
+
+ONE = ("left",)
+
+
+def test_a_drive_logged_without_error_gives_its_constants_back() -> None:
+    # watts = (k v + R i + c) i with k 4.2 N/A, R 0.06 ohm, c 0.35 V
+    time = clock(600, 10.0)
+    rng = np.random.default_rng(0)
+    phase = np.repeat(rng.uniform(5, 50, 120), 50)
+    speed = 4.0 + 3.0 * np.sin(time / 40.0)
+    watts = (4.2 * speed + 0.06 * phase + 0.35) * phase
+    ride = make_ride(
+        time,
+        {"left.phase_current_a": phase, "left.battery_current_a": watts / 50.0,
+         "left.battery_voltage_v": 50.0, "speed_mps": speed},
+        drives=ONE,
+    )  # fmt: skip
+    fit = fit_drive(ride, make_setup(drives=(Drive("left"),)), "left")
+    assert fit is not None
+    assert fit.k_n_per_a == pytest.approx(4.2, rel=0.01)
+    assert fit.ohm == pytest.approx(0.06, rel=0.03)
+    assert fit.drop_v == pytest.approx(0.35, abs=0.05)
+
+
+def test_first_order_warm_up_is_found_again() -> None:
+    # dT(t) = P R_th (1 - exp(-t / tau)): 60 W, 2 K/W, 600 J/K: tau 1200 s, 47.2 K after 600 s
+    time = clock(3000, 1.0)
+    on = (time // 400) % 2 == 0
+    phase = np.where(on, 30.0, 0.0)
+    temp = np.empty(time.size)
+    temp[0] = 20.0
+    for k in range(1, time.size):
+        heat = 60.0 * (phase[k - 1] / 30.0) ** 2
+        temp[k] = temp[k - 1] + (heat - (temp[k - 1] - 20.0) / 2.0) / 600.0
+    ride = make_ride(time, {"left.phase_current_a": phase, "left.motor_temp_c": temp}, drives=ONE)
+    fit = fit_heat(ride, make_setup(drives=(Drive("left"),)), "left")
+    assert fit is not None
+    lags = np.array(TAUS_S)
+    after_600 = float(np.sum(fit.gain * (1 - np.exp(-600.0 / lags)))) * 900.0
+    assert after_600 == pytest.approx(47.2, abs=1.5)
+
+
+def test_arrhenius_scaling() -> None:
+    # references section 5: E 20 kJ/mol makes 0 degrees C 2.093 times 25 degrees C, 40 0.679 times
+    assert warm_factor(0.0, np.array([20_000.0]))[0] == pytest.approx(2.093, abs=2e-3)
+    assert warm_factor(40.0, np.array([20_000.0]))[0] == pytest.approx(0.679, abs=1e-3)
+
+
+def exact_build(**vehicle):
+    """A paper build with nothing uncertain: 165 kg, rolling 0.012, drag 0.60 m2."""
+    setup = make_setup(
+        drives=(Drive("left", battery_drive_a=60.0), Drive("right", battery_drive_a=60.0)),
+        vehicle={"mass_kg": 165.0, "rolling_coefficient": 0.012, "drag_area_m2": 0.60} | vehicle,
+    )
+    build = draw_build(setup, [], np.random.default_rng(0), 4)
+    same = np.ones(4)
+    return replace(
+        build, mass_kg=165.0 * same, rolling=0.012 * same, drag_m2=0.60 * same,
+        efficiency=0.80 * same, limit_scale=np.ones((2, 4)), pack_ohm=np.zeros((7, 4)),
+        rest_offset_v=0.0 * same, unsteady=0.0, aux_a=0.0,
+    )  # fmt: skip
+
+
+def worked_hill(temp_c):
+    # STRAIGHT curve: 14 cells, 3.0 + 1.2 z volts: 48 V is 35.714 %
+    charge = 100 * (48 / 14 - 3.0) / 1.2
+    return replace(even_hill(10.0, 300.0, charge, temp_c, 5.0), start_altitude_m=0)
+
+
+def test_the_worked_climb() -> None:
+    # references section 7: 165 kg, 10 %, 5 m/s, rho 1.225: 947.6 W at the wheel, at 0.80 1184.5 W
+    # = 24.68 A at 48 V
+    hill = replace(
+        even_hill(10.0, 300.0, 100 * (48 / 14 - 3.0) / 1.2, 15.0, 5.0), start_altitude_m=0
+    )
+    build = replace(exact_build(), capacity_ah=np.full(4, 1e6))
+    run = simulate_hill(build, hill)
+    assert run.reached.all()
+    assert run.pack_peak_a == pytest.approx(24.68, abs=0.05)
+    assert run.lowest_v == pytest.approx(48.0, abs=0.01)
+    assert run.speed_top_mps == pytest.approx(5.0, abs=0.01)
+    # 60 s at 24.68 A
+    assert run.charge_used_ah == pytest.approx(24.68 / 60.0, rel=0.02)
+
+
+def test_sag_is_current_times_resistance() -> None:
+    # a bare 0.1 ohm: U(R - U) = P R, by the quadratic formula
+    ohm = np.zeros((7, 4))
+    ohm[0] = 0.1
+    build = replace(exact_build(), pack_ohm=ohm, capacity_ah=np.full(4, 1e6))
+    hill = replace(
+        even_hill(10.0, 300.0, 100 * (48 / 14 - 3.0) / 1.2, 25.0, 5.0), start_altitude_m=0
+    )
+    run = simulate_hill(build, hill)
+    power = run.pack_peak_a * run.lowest_v
+    volts = 0.5 * (48.0 + np.sqrt(48.0**2 - 4 * 0.1 * power))
+    assert run.lowest_v == pytest.approx(volts, abs=0.01)
+
+
+def test_battery_limit_holds_and_speed_gives_way() -> None:
+    build = exact_build()
+    drives = tuple(replace(one, battery_drive_a=8.0) for one in build.drives)
+    build = replace(build, setup=replace(build.setup, drives=drives))
+    run = simulate_hill(build, even_hill(10.0, 400.0, 50.0, 15.0, 5.0))
+    assert run.battery_peak_a.max() <= 8.0 * 1.02
+    assert (run.speed_top_mps < 4.5).all()
+
+
+def test_downhill_the_motors_brake_to_their_limit_and_the_mechanical_brake_takes_the_rest() -> None:
+    build = exact_build()
+    drives = tuple(replace(one, battery_brake_a=2.0) for one in build.drives)
+    build = replace(
+        build, setup=replace(build.setup, drives=drives), return_factor=np.ones(4),
+        capacity_ah=np.full(4, 1e6),
+    )  # fmt: skip
+    hill = replace(even_hill(-10.0, 300.0, 50.0, 15.0, 5.0), start_altitude_m=0)
+    run = simulate_hill(build, hill)
+    assert run.battery_brake_peak_a.max() == pytest.approx(2.0, abs=0.05)
+    # the weight's 161.007 N less rolling 19.321 and air 9.188 over 300 m, less what went back
+    potential = (161.007 - 19.321 - 9.188) * 300.0
+    back = 4.0 * float(run.highest_v[0]) * 60.0
+    assert run.mechanical_j == pytest.approx(potential - back, rel=0.03)
+
+
+def test_same_seed_same_answer_and_steeper_is_never_easier() -> None:
+    build = exact_build()
+    low = simulate_hill(build, even_hill(6.0, 300.0, 50.0, 15.0, 5.0))
+    high = simulate_hill(build, even_hill(9.0, 300.0, 50.0, 15.0, 5.0))
+    again = simulate_hill(build, even_hill(6.0, 300.0, 50.0, 15.0, 5.0))
+    assert np.array_equal(low.pack_peak_a, again.pack_peak_a)
+    assert (high.pack_peak_a > low.pack_peak_a).all()
+    assert (high.lowest_v <= low.lowest_v).all()

@@ -29,11 +29,11 @@ def limits(
     importers.errors.UserError : a ride or an output that cannot be used
     """
     check_outputs({"--report": report, "--json": json}, rides)
-    result = jobs.check_limits(rides, book)
+    result, shown = jobs.check_limits(rides, book)
     from reports.limits_json import limits_json
     from reports.limits_view import print_limits
 
-    _write(json, report, lambda: limits_json(result), lambda: _page("limits_page", result))
+    _write(json, report, lambda: limits_json(result), lambda: _page("limits_page", result, shown))
     if console is not None and "-" not in (json, report):
         print_limits(result, console)
         _written(console, report, json)

@@ -99,6 +99,18 @@ def kept_file(logs: Sequence[str], book: str | None = None) -> str | None:
     return open_book(book).find(log).path
 
 
+def warm_report() -> None:
+    """Pack the report's plot script beside other work: it takes a core for a moment."""
+    from threading import Thread
+
+    def pack() -> None:
+        from reports.plot_script import packed_plot_script
+
+        packed_plot_script()
+
+    Thread(target=pack, daemon=True).start()
+
+
 def write_ride(
     result: RideResult,
     *,
@@ -192,8 +204,10 @@ def _began(result: RideResult) -> tuple[bool, float]:
     return (start is not None, start.timestamp() if start is not None else 0.0)
 
 
-def check_limits(rides: Sequence[str], book: str | None = None) -> LimitsResult:
-    """Do the limits hold, over these rides or a whole book?
+def check_limits(
+    rides: Sequence[str], book: str | None = None
+) -> tuple[LimitsResult, list[tuple[str, RideResult]]]:
+    """Do the limits hold, over these rides or a whole book? The answer, and the rides by name.
 
     Raises
     ------
@@ -209,7 +223,7 @@ def check_limits(rides: Sequence[str], book: str | None = None) -> LimitsResult:
             remedy="Name ride files (`hillproof ride … --table F.parquet` writes one), or a book "
             "with --book DIR.",
         )
-    return merge_limits(shown)
+    return merge_limits(shown), shown
 
 
 def check_setup(

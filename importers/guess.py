@@ -18,6 +18,7 @@ from importers.guess_name import NameGuess, is_foreign, name_guesses
 from importers.guess_side import drives_of
 from importers.guess_sign import (
     SignGuess,
+    charge_sign,
     common_sign,
     energy_sign,
     forward_sign,
@@ -348,6 +349,8 @@ def _settle_signs(guesses: list[Guess], time_s: Floats) -> None:
         if name in ("battery_current_a", "pack_current_a"):
             own = volts.get(drive) or volts.get(None) or next(iter(volts.values()), None)
             found = sag_sign(own.settled, one.sample, time_s) if own is not None else None
+            if own is not None and (found is None or found.chance < 0.99):
+                found = charge_sign(own.settled, one.sample, time_s) or found
             one.sign = _battery_sign(one, found)
             one.why = one.why or one.sign.why
     _settle_acceleration(named, time_s)
@@ -383,7 +386,7 @@ def _battery_sign(one: Guess, found: SignGuess | None) -> SignGuess:
     """By sag; where nothing sags, by energy; words for charging do not decide against data."""
     if found is not None:
         by_energy = energy_sign(one.sample)
-        if by_energy.sign != found.sign and by_energy.chance > 0.9 and found.chance < 0.99:
+        if by_energy.sign != found.sign and by_energy.chance > 0.9 and found.chance < 0.97:
             return SignGuess(found.sign, 0.7, found.why)
         return found
     return energy_sign(one.sample)

@@ -23,6 +23,11 @@ USUAL_PART = 0.25
 use."""
 MOST_STEPS = 20_000
 """Steps looked at; enough for any sign. Our choice."""
+CHARGE_MOVES = 0.01
+"""Charge must move the voltage by this part of it to tell a sign. Our choice: more than a reading's
+drift, and a tenth of what lies between full and empty."""
+CHARGE_EXPLAINS = 0.85
+"""... and explain this part of how the voltage went. Our choice."""
 STEP_S = 0.7
 """Time over which changes are compared [s]: longer than a filter's lag, shorter than a climb."""
 
@@ -74,6 +79,27 @@ def sag_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:
     chance = 0.995 if strength >= CERTAIN_T else 0.96 if strength >= LIKELY_T else 0.8
     way = "falls" if slope < 0 else "rises"
     return SignGuess(sign, chance, f"the voltage {way} as it grows")
+
+
+def charge_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:
+    """The sign that makes the voltage fall as charge is given, for a load too steady to sag (a pack
+    on its charger); None when charge does not explain how the voltage went."""
+    good = np.isfinite(volts) & np.isfinite(amps) & np.isfinite(time_s)
+    if good.sum() < 20:
+        return None
+    v, i, t = volts[good], amps[good], time_s[good]
+    given = np.concatenate([[0.0], np.cumsum(0.5 * (i[1:] + i[:-1]) * np.diff(t))])
+    span = float(np.ptp(given))
+    if span <= 0:
+        return None
+    facts = np.column_stack([np.ones(v.size), i - i.mean(), given / span])
+    fitted, *_ = np.linalg.lstsq(facts, v, rcond=None)
+    moved, rest = float(fitted[2]), v - facts @ fitted
+    explained = 1 - float(rest @ rest) / max(float(np.sum((v - v.mean()) ** 2)), 1e-12)
+    if abs(moved) < CHARGE_MOVES * abs(float(np.median(v))) or explained < CHARGE_EXPLAINS:
+        return None
+    way = "falls" if moved < 0 else "rises"
+    return SignGuess(1 if moved < 0 else -1, 0.97, f"the voltage {way} as its charge adds up")
 
 
 def energy_sign(amps: Floats) -> SignGuess:

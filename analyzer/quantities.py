@@ -173,20 +173,25 @@ def drive_channel(ride: Ride, drive: str, name: str) -> Floats | None:
     return ride.get(f"{drive}.{name}")
 
 
-def _summed_a(ride: Ride, setup: Setup) -> Quantity | None:
-    names = tuple(f"{drive}.battery_current_a" for drive in setup.drive_names)
+@lru_cache(maxsize=2)
+def _summed_a(ride: Ride, drives: tuple[str, ...]) -> Quantity | None:
+    names = tuple(f"{drive}.battery_current_a" for drive in drives)
     parts = [ride.get(name) for name in names]
     if any(part is None for part in parts):
         return None
-    total = np.sum([part for part in parts if part is not None], axis=0)
-    return _quantity(ride, names, np.asarray(total, np.float64))
+    total = np.zeros(ride.time_s.size)
+    for part in parts:
+        if part is not None:
+            total += part
+    total.flags.writeable = False  # shared by all who ask for it
+    return _quantity(ride, names, total)
 
 
 def drives_current_a(ride: Ride, setup: Setup) -> Quantity | None:
     """All drives' battery currents together [A], lights apart: what is judged against ratings.
     NaN where one drive's is missing. Where a drive has none logged, the pack's own current less
     the lights; None without that."""
-    total = _summed_a(ride, setup)
+    total = _summed_a(ride, setup.drive_names)
     logged = ride.get("pack_current_a")
     if total is None and logged is not None:
         return _quantity(ride, ("pack_current_a",), logged - (setup.pack.aux_a or 0.0))
@@ -195,13 +200,20 @@ def drives_current_a(ride: Ride, setup: Setup) -> Quantity | None:
 
 def pack_current_a(ride: Ride, setup: Setup) -> Quantity | None:
     """The pack's current [A]: as a BMS logs it, else all drives' plus `aux_a`."""
+    return _pack_current_a(ride, setup.drive_names, setup.pack.aux_a or 0.0)
+
+
+@lru_cache(maxsize=2)
+def _pack_current_a(ride: Ride, drives: tuple[str, ...], aux_a: float) -> Quantity | None:
     logged = ride.get("pack_current_a")
     if logged is not None:
         return _quantity(ride, ("pack_current_a",), logged)
-    total = _summed_a(ride, setup)
+    total = _summed_a(ride, drives)
     if total is None:
         return None
-    return Quantity(total.values + (setup.pack.aux_a or 0.0), total.channels, total.at_least)
+    values = total.values + aux_a
+    values.flags.writeable = False  # shared by all who ask for it
+    return Quantity(values, total.channels, total.at_least)
 
 
 def pack_voltage_v(ride: Ride, setup: Setup) -> Quantity | None:

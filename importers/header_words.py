@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from importers.units import Unit, units_of
 from importers.words import FILLERS, ideas_of, phrases_in, plain, side_of, tokens_of
@@ -49,6 +50,7 @@ class HeaderWords:
     words: tuple[str, ...] = field(default=())
 
 
+@lru_cache(maxsize=4096)
 def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ()) -> HeaderWords:
     """What the words of a header say; `drives` are the setup's names."""
     text, unit, unit_text, stated = _take_unit(header, units_cell)
@@ -86,6 +88,8 @@ def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ())
         unit, unit_text, tokens_left = _suffix_unit(rest, ideas)
         if unit is not None:
             unknown = [one for one in unknown if one in tokens_left]
+    if unit is not None:  # Italian `tempo` in seconds is a time, German `Tempo` in km/h a speed
+        ideas |= {one for one in loose if MEASURES.get(one) == unit.dimension}
     if _RAIL.search(text) and not ideas & {"battery", "pack"} and "cell" not in ideas:
         ideas.add("foreign")
     return HeaderWords(
@@ -136,7 +140,7 @@ def _dimensions(ideas: set[str]) -> set[str]:
 def _ideas_in(text: str) -> set[str]:
     tokens = [one for one in tokens_of(text) if one not in FILLERS]
     told, rest = phrases_in(tokens)
-    return set(told) | {i for one in rest for part in ideas_of(one) if len(part) == 1 for i in part}
+    return set(told) | {idea for one in rest for part in ideas_of(one) for idea in part}
 
 
 def _unit_at_end(header: str) -> tuple[str, Unit | None, str, bool]:

@@ -94,46 +94,58 @@ def find_in_force(ride: Ride, setup: Setup) -> tuple[InForce, ...]:
 
 def _of_drive(ride: Ride, setup: Setup, drive: Drive, blocks: Blocks) -> InForce:
     name = drive.name
-    battery, phase = ride.get(f"{name}.battery_current_a"), ride.get(f"{name}.phase_current_a")
     speed = wheel_speed_mps(ride, setup, name)
     moving = blocks.mean(None if speed is None else np.abs(speed.values))
-    back = phase_braking_a(ride, name)
     free = ~held_back(ride, drive, blocks)
+    battery = _current(ride.get(f"{name}.battery_current_a"), blocks)
+    phase = _current(ride.get(f"{name}.phase_current_a"), blocks)
+    back = _current(phase_braking_a(ride, name), blocks)
+    drive_asked, brake_asked = (
+        blocks.mean(asked) for asked in (throttle_pct(ride, name), brake_pct(ride, name))
+    )
 
     def plateau(
-        values: Floats | None, other: Floats | None, asked: Floats | None, set_a: float | None
+        one: _Current | None, other: _Current | None, asked: Floats | None, set_a: float | None
     ) -> Estimate | None:
-        current = blocks.mean(values)
-        if values is None or current is None:
+        if one is None:
             return None
-        others = tuple(one for one in (blocks.mean(other), moving) if one is not None)
-        per_block = max(values.size / max(blocks.size, 1), 1.0)
-        noise_a = noise_sd(values) / float(np.sqrt(per_block))
+        others = tuple(
+            v for v in (None if other is None else other.mean_a, moving) if v is not None
+        )
         return _plateau(
             _Watched(
-                current,
-                others,
-                blocks.mean(asked),
-                free,
-                set_a,
-                log_step(values),
-                noise_a,
-                blocks.length_s,
+                one.mean_a, others, asked, free, set_a, one.step_a, one.noise_a, blocks.length_s
             )
         )
 
-    drive_asked, brake_asked = throttle_pct(ride, name), brake_pct(ride, name)
     return InForce(
         name,
         plateau(battery, phase, drive_asked, drive.battery_drive_a),
         plateau(phase, battery, drive_asked, drive.phase_drive_a),
-        plateau(_negative(battery), back, brake_asked, drive.battery_brake_a),
-        plateau(back, _negative(battery), brake_asked, drive.phase_brake_a),
+        plateau(_turned(battery), back, brake_asked, drive.battery_brake_a),
+        plateau(back, _turned(battery), brake_asked, drive.phase_brake_a),
     )
 
 
-def _negative(values: Floats | None) -> Floats | None:
-    return None if values is None else -values
+@dataclass(frozen=True, slots=True, eq=False)
+class _Current:
+    """A current's mean in each block, its resolution, and the spread of such a mean."""
+
+    mean_a: Floats
+    step_a: float
+    noise_a: float
+
+
+def _current(values: Floats | None, blocks: Blocks) -> _Current | None:
+    mean = blocks.mean(values)
+    if values is None or mean is None:
+        return None
+    per_block = max(values.size / max(blocks.size, 1), 1.0)
+    return _Current(mean, log_step(values), noise_sd(values) / float(np.sqrt(per_block)))
+
+
+def _turned(one: _Current | None) -> _Current | None:
+    return None if one is None else _Current(-one.mean_a, one.step_a, one.noise_a)
 
 
 def held_back(ride: Ride, drive: Drive, blocks: Blocks) -> Bools:

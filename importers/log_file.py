@@ -36,6 +36,8 @@ from importers.timebase import rate_hz
 from importers.true_rate import true_rate_hz
 from importers.unpack import read_bytes
 
+RATE_ROWS = 40_000
+"""Rows that tell a channel's own pace: over ten minutes at 50 Hz. Our choice."""
 SHEET_ROWS = (65_536, 1_048_576)
 """Rows a sheet holds (ECMA-376 spreadsheets 1 048 576; older ones 65 536)."""
 Values = NDArray[np.float64] | NDArray[np.object_]
@@ -226,10 +228,10 @@ def _rate(
     ids: IdColumn | None,
     keep: NDArray[np.intp],
 ) -> float | None:
-    """The channel's own pace; looked for in the first hundred thousand rows."""
-    rows: slice | NDArray[np.intp] = slice(0, 100_000)
+    """The channel's own pace; looked for in the first `RATE_ROWS`."""
+    rows: slice | NDArray[np.intp] = slice(0, RATE_ROWS)
     if ids is not None:
-        rows = np.flatnonzero(ids.groups[keep] == 0)[:100_000]
+        rows = np.flatnonzero(ids.groups[keep] == 0)[:RATE_ROWS]
     return true_rate_hz(time_s[rows], values[rows].astype(np.float64))
 
 

@@ -50,13 +50,21 @@ def fit_pack(
         return None, why
     fits = _belongs(fit, ride, volts.values)
     if not fits[good].all():
-        again, _ = _fit_rows(ride, setup, volts.values, amps.values, good & fits, seed)
+        again, _ = _fit_rows(
+            ride, setup, volts.values, amps.values, good & fits, seed, lag_s=fit.lag_s
+        )
         fit = again or fit
     return _believable(fit)
 
 
 def _fit_rows(
-    ride: Ride, setup: Setup, volts: Floats, amps: Floats, good: Bools, seed: int
+    ride: Ride,
+    setup: Setup,
+    volts: Floats,
+    amps: Floats,
+    good: Bools,
+    seed: int,
+    lag_s: float | None = None,
 ) -> tuple[ResistanceFit | None, str]:
     """The fit to the rows that are good."""
     spoilt = ~good & np.isfinite(volts)
@@ -82,6 +90,7 @@ def _fit_rows(
         curve=ExpectedRest(partial(rest_after, setup), setup.pack.capacity_ah, shape_sd(setup)),
         warmth=partial(resistance_over_mean, ride),
         seed=seed,
+        lag_s=lag_s,
     )
     return fit, ""
 

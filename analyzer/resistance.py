@@ -14,6 +14,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.lags import TAUS_S as TAUS_S
 from analyzer.lags import lagged as lagged
@@ -34,6 +35,8 @@ PULSE_S = 10.0
 """Length of the pulse that `resistance_10s_ohm` stands for [s]. The contract's."""
 BLOCK_S = 30.0
 """Length of the bootstrap's blocks [s]. Our choice: longer than a pull or a braking."""
+COARSE_STEPS = 4
+"""Steps of the grid between the lags tried first. Our choice: the misfit has one broad hollow."""
 LAG_LIMIT_S = 2.0
 """Largest lag between voltage and current readings looked for [s]. Our choice."""
 FACTOR_DEPTH = 0.10
@@ -113,6 +116,7 @@ def fit_resistance(
     curve: ExpectedRest,
     warmth: Callable[[Floats], Floats],
     seed: int,
+    lag_s: float | None = None,
 ) -> ResistanceFit:
     """What falls at once, what falls within 10 s, and what the pack would read at rest.
 
@@ -120,10 +124,14 @@ def fit_resistance(
     the two readings; then twice with a resistance that follows the charge drawn, so that the
     answer stands for the mean charge however the ride was spread. `warmth` gives, for times of the
     ride, how many times its resistance at the mean temperature the pack is expected to have.
-    Blocks of the last pass are drawn anew `DRAWS` times for the standard deviations.
+    Blocks of the last pass are drawn anew `DRAWS` times for the standard deviations. `lag_s` is
+    the readings' lag where an earlier fit settled it.
     """
     grid = pack_grid(stretches, step_s, rated_ah)
-    lag, volts = _align(grid, stretches)
+    if lag_s is None:
+        lag, volts = _align(grid, stretches)
+    else:
+        lag, volts = lag_s, _shifted(stretches, lag_s, grid.step_s)
     span = float(np.ptp(grid.charge_ah)) / rated_ah
     shapes = _factor_shapes(grid, int(np.clip(span / FACTOR_DEPTH, 0, MOST_FACTORS)))
     factor, sag = warmth(grid.time_s), np.zeros(grid.charge_ah.size)
@@ -164,26 +172,45 @@ def _shifted(stretches: list[Stretch], shift_s: float, step_s: float) -> Floats:
 
 
 def _align(grid: PackGrid, stretches: list[Stretch]) -> tuple[float, Floats]:
-    """The time lag at which the fit is best, and the voltage moved by it."""
+    """The time lag at which the fit is best, and the voltage moved by it: looked for coarsely
+    over the whole reach, then step by step about the best."""
     reach = max(int(LAG_LIMIT_S / grid.step_s), 2)
-    shifts = np.arange(-reach, reach + 1) * grid.step_s
     columns = np.column_stack([-grid.ramps, -grid.current_lags, np.ones(grid.charge_ah.size)])
     gram = columns.T @ columns
-    moved = np.column_stack([_shifted(stretches, s, grid.step_s) for s in shifts])
-    moved -= moved.mean()
-    rights, squares = columns.T @ moved, (moved**2).sum(axis=0)
-    left = np.empty(shifts.size)
-    open_ = None
-    for k in range(shifts.size):
-        x, open_ = nonneg_normal(gram, rights[:, k], 1, open_)
-        left[k] = squares[k] - 2 * rights[:, k] @ x + x @ gram @ x
-    best = int(np.argmin(left))
-    lag = float(shifts[best])
-    if 0 < best < shifts.size - 1:
-        a, b, c = left[best - 1 : best + 2]
+    coarse = np.unique(np.append(np.arange(-reach, reach + 1, COARSE_STEPS), [-reach, 0, reach]))
+    found = _misfits(coarse, grid.step_s, stretches, columns, gram)
+    near = min(found, key=lambda at: found[at])
+    fine = np.arange(max(near - COARSE_STEPS, -reach), min(near + COARSE_STEPS, reach) + 1)
+    fresh = np.setdiff1d(fine, coarse)
+    found |= _misfits(fresh, grid.step_s, stretches, columns, gram)
+    best = min(found, key=lambda at: found[at])
+    lag = float(best * grid.step_s)
+    if best - 1 in found and best + 1 in found:
+        a, b, c = (found[at] for at in (best - 1, best, best + 1))
         bend = a - 2 * b + c
         lag += float(grid.step_s * 0.5 * (a - c) / bend) if bend > 0 else 0.0
     return lag, _shifted(stretches, lag, grid.step_s)
+
+
+def _misfits(
+    places: NDArray[np.intp],
+    step_s: float,
+    stretches: list[Stretch],
+    columns: Floats,
+    gram: Floats,
+) -> dict[int, float]:
+    """The fit's sum of squares with the voltage moved by so many steps."""
+    if places.size == 0:
+        return {}
+    moved = np.column_stack([_shifted(stretches, float(k * step_s), step_s) for k in places])
+    moved -= moved.mean()
+    rights, squares = columns.T @ moved, (moved**2).sum(axis=0)
+    found: dict[int, float] = {}
+    open_ = None
+    for at, right, square in zip(places.tolist(), rights.T, squares, strict=True):
+        x, open_ = nonneg_normal(gram, right, 1, open_)
+        found[at] = float(square - 2 * right @ x + x @ gram @ x)
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -55,12 +55,13 @@ def demand_jumps(
         if not _current_went(one, at, time_s) or _stops(one, at, time_s):
             continue
         slow = step[at] > SLOW_LOG_S
-        odd = abs(demand[at + 1]) > 0.03 and not slow
+        odd = demand[at + 1] > 0.03 and demand[at] > 0 and not slow
         if slow and returns:
             returns = abs(demand[flat_to + 1] - demand[flat_to]) > 0.6 * abs(change[at])
         alone = _others_go_on(others, at, flat_to, time_s)
-        returns = returns and len(falls) <= MOST_JUMPS
-        own = not slow and _beyond_own(demand, step, at, falls)
+        # A brake demand saturates and lets go faster than a throttle: its jumps alone tell nothing.
+        returns = returns and len(falls) <= MOST_JUMPS and demand[at] > 0
+        own = not slow and demand[at] > 0 and _beyond_own(demand, step, at, falls)
         if not (returns or odd or alone or own):
             continue
         later = np.flatnonzero(given[flat_to:])

@@ -171,10 +171,16 @@ def holes_and_end(
             continue
         near = near_limit is not None and bool(near_limit[max(row - 3, 0) : row + 1].any())
         sure = powered_by == "pack" or near
+        if after is not None and not near and _moving(speed, after + 5):
+            # Rolling on without current after a hole: coasting looks just so.
+            continue
         for one in drives:
             load = load_before(one, row, time_s)
             light = LOADED_PART if sure and (near or after is not None) else HEAVY_PART
             if load < light or (after is None and not sure):
+                continue
+            if after is not None and not near and _sign(one, row) < 0:
+                # Braking ends in standing without any fault.
                 continue
             back = _next_given(judged[one.name].given, one, row)
             how = "log_end" if after is None else "hole"

@@ -18,7 +18,7 @@ FADED_PART = 0.3
 """... as long as that is less than this part of what the same demand gave. Our choice."""
 BRAKES_FROM_MPS = 2.0
 """Slower, controllers let go of motor braking by themselves [m/s]. Our choice: a few km/h."""
-FEW_ROWS = 8
+FEW_ROWS = 4
 """So many rows of braking at least tell what braking gives. Our choice."""
 TELLING = 4.0
 """What a demand gives must be this many times the floor for its absence to be seen. Our choice."""

@@ -27,7 +27,7 @@ DEFAULT_K_PER_W = (0.0, 0.15, 0.0, 0.1, 0.2, 0.4, 0.0)
 DEFAULT_SD = 0.5
 """Warming per watt of copper loss, path by path [K/W], where no ride tells, and its relative
 error. Common practice, no source: the worked winding of 2 K/W and 600 J/K is a small one."""
-FIT_SD = 0.15
+FIT_SD = 0.22
 """Relative error of a fitted warming beyond its residual: wind, speed, start. Our choice."""
 
 

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.height_profile import HeightProfile, cell_of, cells_for
-from analyzer.quantities import Floats
+from analyzer.quantities import Bools, Floats
 
 NOISE_FLOOR_M = 0.05
 """No height channel is better than this [m]. Our choice."""
@@ -59,7 +59,9 @@ class Lean:
     precision: Floats
     """k inverse variances before the ride."""
     sure: Floats
-    """(m - 1): the part of each cell on which the balance can be trusted, 0 to 1."""
+    """(m - 1): how much each cell's balance is to be trusted, 0 to 1."""
+    known: Bools | None = None
+    """(m - 1): cells whose height difference the balance tells at all; None: all."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -35,7 +35,7 @@ references."""
 LIMIT_SD = 0.015
 """How exactly a controller holds its limit where no ride told. Common practice: a battery current
 is often computed, 3 to 5 %, worse at small duty."""
-CURVE_SD_FITTED_V = 0.018
+CURVE_SD_FITTED_V = 0.025
 """Rest voltage by the curve where a ride was fitted with it [V per cell]. Our choice."""
 LOW_CHARGE_RISE = 0.35
 """How much higher the resistance is at 5 % than at 50 % charge, in the mean [1]. Our choice after

@@ -20,19 +20,20 @@ GRADE_LENGTH_M = 150.0
 UNEXPLAINED_GRADE = 0.006
 """Grade error over 100 m that no parameter explains: wind, surface, filters [1]. Our choice,
 checked by benchmarks/tables/hills_truth.py."""
-SEEN_CELL_M = 5.0
-"""Cells the vehicle moved less than this in under power tell nothing [m]."""
+TRUSTED = 0.5
+"""Cells the balance is surer of than this tell its parameters [1]. Our choice."""
 
 
 def fit_lean(lean: Lean, length_m: float) -> tuple[HeightProfile, Floats, Floats]:
     """The profile by energy alone, its parameters and their covariance."""
     cell_m, _ = cells_for(length_m)
     slope = np.diff(lean.per_parameter, axis=0) / cell_m
-    good = lean.sure > 0.5
+    good = np.ones(slope.shape[0], np.bool_) if lean.known is None else lean.known
+    trusted = good & (lean.sure > TRUSTED)
     phi = float(np.exp(-cell_m / GRADE_LENGTH_M))
     step_sd = GRADE_SD * np.sqrt(1.0 - phi**2)
     noise = UNEXPLAINED_GRADE * np.sqrt(100.0 / cell_m)
-    pair = good[1:] & good[:-1]
+    pair = trusted[1:] & trusted[:-1]
     rows = (slope[1:] - phi * slope[:-1])[pair]
     spread = np.sqrt(step_sd**2 + noise**2 * (1 + phi**2))
     limit = 0.5

@@ -45,6 +45,12 @@ GIVEN_SD = 0.05
 """A coefficient the rider gives is taken to be right within this part. Our choice."""
 MASS_SD = 0.04
 """So is the mass (one sd). Our choice: a rider's clothes, bag and water."""
+UNSURE, BRAKED, HIDDEN_PART = 100.0, 30.0, 0.01
+"""By what factor the balance's error (its variance) grows where the mechanical brake may be all
+that acts, and where it may act beside the motors; cells with less than the last of the first kind
+are known. Our choice, checked by benchmarks/tables/hills_truth.py."""
+BRAKES_W = 30.0
+"""More than this going back is braking, not coasting [W]. Our choice."""
 MECHANICAL_BRAKE_MPS2 = 0.35
 """Losing speed faster than this without drive, the mechanical brake may be on [m/s2]. Our choice:
 above rolling and drag of any of these vehicles, below any braking one notices."""
@@ -61,6 +67,8 @@ class PowerBalance:
     """(n + 1, k) metres of height per unit of each parameter."""
     expected: Floats
     sd: Floats
+    braking: Bools
+    """n: slots in which energy goes back; what the mechanical brake takes beside is not known."""
     unsure: Bools
     """n: slots in which the mechanical brake may have taken energy no log shows."""
     energy_scale: tuple[float, ...]
@@ -76,10 +84,16 @@ class PowerBalance:
         k = len(self.names)
         place = self.place_m + np.arange(self.place_m.size) * 1e-9
         columns = np.column_stack([np.interp(grid, place, self.height_m[:, j]) for j in range(k)])
-        doubtful = np.concatenate([[0.0], np.cumsum(np.diff(place) * self.unsure)])
-        doubt = np.diff(np.interp(grid, place, doubtful)) / cell_m
-        sure = 1.0 / (1.0 + 100.0 * np.clip(doubt, 0.0, 1.0))
-        return Lean(columns, self.expected, 1.0 / self.sd**2, np.asarray(sure, np.float64))
+
+        def part(which: Bools) -> Floats:
+            along = np.concatenate([[0.0], np.cumsum(np.diff(place) * which)])
+            share = np.diff(np.interp(grid, place, along)) / cell_m
+            return np.asarray(np.clip(share, 0.0, 1.0), np.float64)
+
+        hidden, braked = part(self.unsure), part(self.braking)
+        sure = 1.0 / (1.0 + UNSURE * hidden + BRAKED * braked)
+        precision = 1.0 / self.sd**2
+        return Lean(columns, self.expected, precision, sure, np.asarray(hidden < HIDDEN_PART))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,6 +155,7 @@ def power_balance(ride: Ride, setup: Setup, way: Way) -> PowerBalance | None:
         height_m=cumulated,
         expected=expected,
         sd=sd,
+        braking=np.asarray(back_j > BRAKES_W * np.diff(slots.time_s), np.bool_),
         unsure=np.asarray(unsure & (moved > 0), np.bool_),
         energy_scale=(scale, total),
         has_phase=has_phase,

@@ -34,6 +34,9 @@ RETURN_BAND = (1.0, 2.0)
 DRIVE_DRAG_N, DRIVE_DRAG_SD_N = 3.5, 2.0
 """What one turning, unpowered drive holds back at the wheel (bearings, iron, belt) [N]. Common
 practice, no source: 10 to 30 W at 5 m/s. It looks like rolling and is taken off it."""
+WIND_SD_MPS, WIND_DRAG_M2 = 0.7, 0.6
+"""A steady wind, which no log shows, looks like rolling: rho C_dA v times this [m/s, m2]. Our
+choice: a ride's mean of the wind along its way on a calm day."""
 WHEEL_SD = 0.002
 """A GPS's Doppler speed is right within this in the mean. Source: GPS SPS Performance Standard,
 5th ed. 2020, table 3.8-3 (0.2 m/s, 95 %, per axis and sample)."""
@@ -165,7 +168,12 @@ def _of_tyres(whole: Fitted, setup: Setup, ride: Ride) -> Fitted:
         return whole
     weight_n = mass * GRAVITY_MPS2
     drives = len(setup.drives) * DRIVE_DRAG_N / weight_n
-    more = Z_95 * len(setup.drives) * DRIVE_DRAG_SD_N / weight_n
+    speed = speed_mps(ride, setup)
+    usual = 5.0
+    if speed is not None and (moving := speed.values > 1.0).any():
+        usual = float(np.median(speed.values[moving]))
+    wind_n = 1.2 * WIND_DRAG_M2 * usual * WIND_SD_MPS
+    more = Z_95 * float(np.hypot(len(setup.drives) * DRIVE_DRAG_SD_N, wind_n)) / weight_n
     e = whole.estimate
     half = float(np.hypot(e.half_width, more))
     value = max(e.value - drives, ROLLING_BAND[0])

@@ -14,7 +14,7 @@ from analyzer.lags import TAUS_S
 from analyzer.pack_rows import BOOTSTRAP_SHORT, fit_pack
 from analyzer.quantities import Floats, Quantity, pack_current_a, pack_voltage_v
 from analyzer.resistance import ResistanceFit
-from analyzer.rest_voltage import charge_from_rest
+from analyzer.rest_voltage import charge_from_rest, fall_sd_v
 from analyzer.temperature import (
     Activation,
     PackTemperature,
@@ -223,6 +223,8 @@ def _state(
         for sd in (fit.rest_start_sd_v, fit.rest_end_sd_v)
     ]
     rests = (fit.rest_start_v, fit.rest_end_v)
+    fall = fall_sd_v(setup, rests[0], float(fit.charge_ah[-1] - fit.charge_ah[0]))
+    own[1] = hypot(own[1], fall)
     whole = [hypot(sd, gain_v * rest) for sd, rest in zip(own, rests, strict=True)]
     charges = [charge_from_rest(rest, sd, setup) for rest, sd in zip(rests, whole, strict=True)]
     for name, charge in zip(("start", "end"), charges, strict=True):

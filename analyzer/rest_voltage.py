@@ -81,6 +81,22 @@ def shape_sd(setup: Setup) -> float:
     return OWN_SHAPE_SD if not setup.curve.built_in else BUILT_IN_SHAPE_SD
 
 
+def fall_sd_v(setup: Setup, start_v: float, drawn_ah: float) -> float:
+    """How much the curves these cells may follow differ in the fall of rest voltage over a charge
+    drawn, half their range as one standard deviation [V]; 0 with the cells' own curve.
+
+    Over minutes a falling rest voltage and a slow part of the resistance look alike, and the fit
+    leans on the setup's curve to tell them apart: a curve that is not the cells' misleads it so.
+    """
+    series = setup.pack.series
+    points = 100 * drawn_ah / (USUAL_PART * setup.pack.capacity_ah)
+    falls = []
+    for curve in family(setup):
+        level = float(charge_pct(curve, start_v / series, setup))
+        falls.append(float(start_v - series * cell_volts(curve, level - points, setup)))
+    return (max(falls) - min(falls)) / 2
+
+
 def family(setup: Setup) -> tuple[RestVoltageCurve, ...]:
     """The curves these cells may follow: their own alone, or all published of the chemistry."""
     if not setup.curve.built_in:

@@ -67,3 +67,17 @@ def test_rest_falls_everywhere():
     model = PackModel(curve="lfp_bpx2022", cell_empty_v=2.5, cell_full_v=3.65)
     drawn = np.linspace(0, 20, 200)
     assert (np.diff(rest_after(setup_of(model), 3.34 * 14, drawn)) < 0).all()
+
+
+def test_curves_of_one_name_fall_differently():
+    # ocv_curves: from 95 to 85 % nmc811 falls 4.1236 - 4.0809 V, nmc532 4.1360 - 4.0216 V,
+    # nmc111 4.1296 - 3.9954 V per cell: started from one voltage they differ by tens of mV.
+    from setup_maker import setup_of
+
+    from analyzer.rest_voltage import fall_sd_v
+
+    text = '[pack]\nchemistry = "nmc"\nseries = 14\ncapacity_ah = 18.0\n[drives.left]\n'
+    setup = setup_of(text)
+    spread = fall_sd_v(setup, 14 * 4.13, 1.8)
+    assert 14 * 0.02 < 2 * spread < 14 * 0.15
+    assert fall_sd_v(setup, 14 * 4.13, 0.0) == 0.0

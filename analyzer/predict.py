@@ -27,6 +27,9 @@ WORKS_BELOW = 0.05
 """Chance of reduced power below which a hill counts as working. The contract's."""
 TOUCHED_FROM = 0.95
 """The contract's."""
+LEAST_SCALED_PCT = 1.0
+"""A track's mean grade from which all of it is made steeper to look for the edge [%]. Our choice: a
+round trip climbs without being steep on the whole; its mean says nothing of its hills."""
 STEEPEST_PCT, COLDEST_C = 35.0, -20.0
 """How far is looked. Our choice: nobody rides a loaded small vehicle beyond."""
 BRAKED_A = 1.0
@@ -278,14 +281,19 @@ def _works_up_to(build: BuildDraws, hill: HillAhead) -> WorksUpTo:
     d = build.draws
     same = np.ones(d)
     at = PerDraw(same * hill.charge_pct, same * hill.temp_c, same)
-    steep = max(hill.grade_pct, 0.5)
+    # Nothing times a flat road is steep: an even road is looked at as one of 1 %.
+    even = hill.distance_m.size == 2
+    ramp = replace(hill, height_m=0.01 * hill.distance_m) if even else hill
+    steep = 1.0 if even else hill.grade_pct
 
-    def works(each: PerDraw) -> Bools:
-        run = simulate_hill(build, hill, each, whole=False)
+    def works(each: PerDraw, road: HillAhead = hill) -> Bools:
+        run = simulate_hill(build, road, each, whole=False)
         return np.asarray(run.reached & np.isnan(run.reduced_at_m))
 
     return WorksUpTo(
-        _edge(lambda x: works(replace(at, steeper=x / steep)), d, 0.3, STEEPEST_PCT, 0.1),
+        _edge(lambda x: works(replace(at, steeper=x / steep), ramp), d, 0.3, STEEPEST_PCT, 0.1)
+        if steep >= LEAST_SCALED_PCT
+        else None,
         _edge(lambda x: works(replace(at, charge_pct=x)), d, 100.0, 1.0, 0.5),
         _edge(lambda x: works(replace(at, temp_c=x)), d, max(35.0, hill.temp_c), COLDEST_C, 0.5),
     )

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hillproof.log_args import SETUP_NAME, choose_setup, log_path, parse_start
+from hillproof.log_args import SETUP_NAME, check_facts, choose_setup, log_path, parse_start
 from importers.errors import BookError, UsageError, UserError
 
 if TYPE_CHECKING:
@@ -148,6 +148,7 @@ def _add_new(
     choice = choose_setup(str(own) if own.is_file() else facts.setup, logs)
     assert choice.path is not None
     setup = read_setup(choice.path)
+    check_facts(facts.mass_kg, facts.pack_temp_c)
     day = RideFacts(facts.mass_kg, facts.pack_temp_c, facts.note)
     start = parse_start(facts.start)
     parts = read_rides(logs, setup, map_file=facts.map_file, start=start, facts=day)

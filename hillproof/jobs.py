@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hillproof.log_args import choose_setup, parse_start
+from hillproof.log_args import check_facts, choose_setup, parse_start
 from hillproof.progress import Step, no_progress
 from importers.errors import LogError, UsageError
 
@@ -61,6 +61,7 @@ def analyse_ride(
     assert choice.path is not None
     build = read_setup(choice.path)
     progress("reading the logs", 0.05)
+    check_facts(mass_kg, pack_temp_c)
     facts = RideFacts(mass_kg=mass_kg, pack_temp_c=pack_temp_c, note=note)
     ride = read_ride(list(logs), build, map_file=map_file, start=parse_start(start), facts=facts)
     progress("analysing the ride", 0.5)

@@ -10,6 +10,8 @@ from pathlib import Path
 
 from importers.errors import UsageError
 
+MASS_KG, PACK_TEMP_C = (5.0, 50_000.0), (-40.0, 80.0)
+"""What is believed of a day's mass and of a pack. Our choice: beyond it is a slip of the finger."""
 STDOUT = "-"
 SETUP_NAME = "setup.toml"
 
@@ -126,6 +128,27 @@ def refuse_existing(path: str) -> None:
             where=path,
             what="a file or folder of that name is there already, and this command replaces none",
             remedy="Name another, or move the old one away first.",
+        )
+
+
+def check_facts(mass_kg: float | None, pack_temp_c: float | None) -> None:
+    """Are `--mass` and `--temp` of this world?
+
+    Raises
+    ------
+    UsageError : a value out of all range, all of them in one message
+    """
+    typed = (("--mass", mass_kg, MASS_KG, "kg"), ("--temp", pack_temp_c, PACK_TEMP_C, "°C"))
+    faults = [
+        f"{option} {value:g} {unit} is not between {low:g} and {high:g}"
+        for option, value, (low, high), unit in typed
+        if value is not None and not low <= value <= high
+    ]
+    if faults:
+        raise UsageError(
+            where="the day's facts",
+            what="; ".join(faults),
+            remedy="Mass is vehicle, rider and load; temperature is the pack's at the start.",
         )
 
 

@@ -2,7 +2,14 @@
 
 import pytest
 
-from hillproof.log_args import check_outputs, choose_setup, log_path, parse_start, refuse_existing
+from hillproof.log_args import (
+    check_facts,
+    check_outputs,
+    choose_setup,
+    log_path,
+    parse_start,
+    refuse_existing,
+)
 from importers.errors import UsageError
 
 
@@ -93,3 +100,10 @@ def test_start_keeps_its_offset_and_takes_this_machines_zone_without():
 def test_a_start_that_is_no_instant_is_refused_with_an_example(text):
     with pytest.raises(UsageError, match="2031-05-04T09:12"):
         parse_start(text)
+
+
+@pytest.mark.parametrize(("mass", "temp"), [(-5.0, None), (float("nan"), None), (None, 900.0)])
+def test_facts_not_of_this_world_are_refused(mass, temp):
+    with pytest.raises(UsageError, match="is not between"):
+        check_facts(mass, temp)
+    check_facts(180.0, -5.0)

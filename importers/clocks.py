@@ -38,6 +38,9 @@ USUAL_DRIFT = 60e-6
 tens of ppm (datasheets state 20 to 100). Used only where the logs do not say otherwise."""
 MAX_DRIFT = 0.01
 """Clocks differ by no more than 1 %: crystals by 0.01 %, bare oscillators by 1 %."""
+FALLEN_PART = 0.75
+"""A voltage below this part of the usual one is no pack's. Our choice: full to empty is less for
+any cell in use."""
 JUDGED_S = 60.0
 """Logs shorter than this are never said to be of different rides. Our choice."""
 GOOD_MATCH = 0.6
@@ -87,6 +90,7 @@ def fit_clock(
     kinds = [one for one in KINDS if one in first and one in second]
     if not kinds:
         return NoFit(active=False, why="they log nothing in common")
+    first, second = _of_one_side(first, second), _of_one_side(second, first)
     a, b = (
         _grids(first_s, first, kinds, COARSE_STEP_S),
         _grids(second_s, second, kinds, COARSE_STEP_S),
@@ -110,6 +114,23 @@ def fit_clock(
         guess = (fit.offset_s, fit.drift_ppm * 1e-6)
         reach_s = max(4 * step, 0.3)
     return fit
+
+
+def _of_one_side(own: Signals, other: Signals) -> Signals:
+    """Own signals without the voltage of a bus that fell while the other log's did not: when the
+    pack's path opens, the controllers' side collapses and the cells' side recovers."""
+    mine, theirs = own.get("voltage"), other.get("voltage")
+    if mine is None or theirs is None:
+        return own
+    fallen = _fallen(mine)
+    if not fallen.any() or _fallen(theirs).any():
+        return own
+    return {**own, "voltage": np.where(fallen, np.nan, mine)}
+
+
+def _fallen(volts: NDArray[np.float64]) -> NDArray[np.bool_]:
+    usual = float(np.nanmedian(volts)) if np.isfinite(volts).any() else 0.0
+    return np.asarray(volts < FALLEN_PART * usual, np.bool_)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -60,3 +60,19 @@ def test_nothing_happens_nothing_is_claimed() -> None:
     fit = fit_clock(time_s, still, time_s, still)
     assert isinstance(fit, NoFit)
     assert not fit.active
+
+
+def test_a_path_that_opens_parts_the_two_voltages_but_not_the_logs() -> None:
+    """Ohm's law on the cells' side, a collapsed bus on the controllers' side, 3 s apart."""
+    rng = np.random.default_rng(4)
+    time_s = np.arange(0.0, 200.0, 0.5)
+    load_a = np.convolve(np.repeat(rng.uniform(5, 40, 80), 5), np.ones(3) / 3, "same")
+    gone = ((time_s > 30) & (time_s < 45)) | ((time_s > 80) & (time_s < 95))
+    load_a[gone] = 0.0
+    cells_v = 48.0 - 0.05 * load_a
+    bus_v = np.where(gone, 15.0, cells_v)
+    drive = {"voltage": bus_v, "current": load_a}
+    for pack in ({"voltage": cells_v}, {"voltage": cells_v, "current": load_a}):
+        fit = fit_clock(time_s, drive, time_s + 3.0, pack)
+        assert isinstance(fit, ClockFit)
+        assert fit.offset_s == pytest.approx(3.0, abs=0.1)

@@ -249,9 +249,9 @@ def _road_draws(
     load: RoadLoad | None, setup: Setup, rng: np.random.Generator, draws: int, fitted: bool
 ) -> list[Floats]:
     """Efficiency, copper share, return, rolling, drag, turning: drawn together, as fitted."""
-    from analyzer.power_balance import before_the_ride
+    from analyzer.power_balance import UNKNOWN_MASS_KG, before_the_ride
 
-    expected, sd = before_the_ride(setup)
+    expected, sd = before_the_ride(setup, setup.vehicle.mass_kg or UNKNOWN_MASS_KG)
     covariance = np.diag(sd**2)
     if load is not None and load.theta.size:
         expected, covariance = load.theta, load.covariance

@@ -36,6 +36,9 @@ RETURN, RETURN_SD = 1.10, 0.08
 ROLLING, ROLLING_SD = 0.014, 0.006
 """Rolling coefficient of small tyres: 0.004 to 0.035. Sources: Carvill 1993 (new asphalt 0.01,
 worn 0.02); Stilwell et al. 2023, Proc. Design Society (scooter tyres about 0.018 to 0.030)."""
+DRIVE_DRAG_N, DRIVE_DRAG_SD_N = 4.0, 2.5
+"""What one turning, unpowered drive holds back at the wheel (bearings, iron, belt) [N]. Common
+practice, no source: 10 to 35 W at 5 m/s."""
 DRAG_M2, DRAG_SD_M2 = 0.60, 0.20
 """Drag area of a seated or standing rider: 0.25 to 1.0 m2. Sources: Hoerner 1965 (0.56 seated,
 0.84 standing); Tengattini 2017 (557 cyclists, 0.559, sd 0.170)."""
@@ -43,6 +46,8 @@ TURNING, TURNING_SD = 1.05, 0.03
 """Effective over real mass: turning wheels and rotors. Common practice, no source."""
 GIVEN_SD = 0.05
 """A coefficient the rider gives is taken to be right within this part. Our choice."""
+UNKNOWN_MASS_KG = 150.0
+"""Stands for the mass where only defaults are asked for [kg]. Our choice."""
 MASS_SD = 0.04
 """So is the mass (one sd). Our choice: a rider's clothes, bag and water."""
 UNSURE, BRAKED, HIDDEN_PART = 100.0, 30.0, 0.01
@@ -144,7 +149,7 @@ def power_balance(ride: Ride, setup: Setup, way: Way) -> PowerBalance | None:
     # the brake's share of a slot is not known: none of its energy may count as height
     parts[unsure] = 0.0
     cumulated = np.vstack([np.zeros(parts.shape[1]), np.cumsum(parts, axis=0)])
-    expected, sd = before_the_ride(setup)
+    expected, sd = before_the_ride(setup, mass)
     if all(fits):  # the drives' own logs tell their copper loss, up to the current's gain
         share = float(copper.sum()) / total
         expected[:3] = [GEARED, GEARED * share, GEARED_RETURN]
@@ -279,7 +284,7 @@ def _unsure(slots: _Slots, out_j: Floats, back_j: Floats) -> Bools:
     return np.asarray((braking & (speed > STANDING_MPS)) | hole, np.bool_)
 
 
-def before_the_ride(setup: Setup) -> tuple[Floats, Floats]:
+def before_the_ride(setup: Setup, mass_kg: float) -> tuple[Floats, Floats]:
     """What is known of the parameters before the ride: expected values and sds."""
     rolling, rolling_sd = ROLLING, ROLLING_SD
     drag, drag_sd = DRAG_M2, DRAG_SD_M2
@@ -289,6 +294,10 @@ def before_the_ride(setup: Setup) -> tuple[Floats, Floats]:
     if setup.vehicle.drag_area_m2 is not None:
         drag = setup.vehicle.drag_area_m2
         drag_sd = GIVEN_SD * drag + 1e-3
+    # unpowered drives drag, too, and on the road that cannot be told from rolling
+    drives = len(setup.drives) / (mass_kg * GRAVITY_MPS2)
+    rolling += drives * DRIVE_DRAG_N
+    rolling_sd = float(np.hypot(rolling_sd, drives * DRIVE_DRAG_SD_N))
     expected = np.array([EFFICIENCY, COPPER_SHARE, RETURN, rolling, drag, TURNING])
     sd = np.array([EFFICIENCY_SD, COPPER_SHARE_SD, RETURN_SD, rolling_sd, drag_sd, TURNING_SD])
     return expected, sd

@@ -31,9 +31,6 @@ EFFICIENCY_BAND = (0.5, 1.0)
 COPPER_BAND = (0.0, 0.6)
 RETURN_BAND = (1.0, 2.0)
 """What is physically possible. Sources: references as for the defaults; the rest our choice."""
-DRIVE_DRAG_N, DRIVE_DRAG_SD_N = 3.5, 2.0
-"""What one turning, unpowered drive holds back at the wheel (bearings, iron, belt) [N]. Common
-practice, no source: 10 to 30 W at 5 m/s. It looks like rolling and is taken off it."""
 WIND_SD_MPS, WIND_DRAG_M2 = 0.7, 0.6
 """A steady wind, which no log shows, looks like rolling: rho C_dA v times this [m/s, m2]. Our
 choice: a ride's mean of the wind along its way on a calm day."""
@@ -57,9 +54,9 @@ class RoadLoad:
     """What holds the vehicle back, and what its drives lose."""
 
     rolling_coefficient: Fitted
-    """Of the tyres, the usual drag of turning drives taken off."""
-    rolling_and_drives: float
-    """The same with the drives' own drag, as the fit has it: what a prediction needs."""
+    """Of tyres and turning drives together: the road cannot tell them apart."""
+    tyres: Fitted
+    """The same less the usual drag of turning drives."""
     drag_area_m2: Fitted
     efficiency: Fitted
     """Battery to wheel, copper loss apart."""
@@ -100,7 +97,8 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
     """What holds this vehicle back: the longest stretch of the ride tells; what it does not tell
     keeps a stated default with a wide interval."""
     told = [road for road in roads if road.balance is not None and road.parameters.size]
-    expected, sd = before.before_the_ride(setup)
+    mass = ride.facts.mass_kg or setup.vehicle.mass_kg
+    expected, sd = before.before_the_ride(setup, mass or before.UNKNOWN_MASS_KG)
     theta, covariance, balance = expected, np.diag(sd**2), None
     if told:
         road = max(told, key=lambda one: one.way.length_m)
@@ -111,14 +109,15 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
             ("efficiency", "copper_share", "return", "rolling", "drag_m2", "turning")
         )
     }
+    rolling = _in_wind(parts["rolling"], setup, ride, mass)
     notes = tuple(
         Note(f"road_load.{name}", f"This ride does not tell {words}; {parts[name].source}.")
         for name, words in _IN_WORDS.items()
         if not parts[name].fitted and parts[name].source != "setup"
     )
     return RoadLoad(
-        rolling_coefficient=_of_tyres(parts["rolling"], setup, ride),
-        rolling_and_drives=parts["rolling"].estimate.value,
+        rolling_coefficient=rolling,
+        tyres=_of_tyres(rolling, setup, mass),
         drag_area_m2=parts["drag_m2"],
         efficiency=parts["efficiency"],
         copper_ohm=_copper_ohm(parts["copper_share"], balance),
@@ -127,7 +126,7 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
         wheel_factor=wheel_factor(ride, setup),
         theta=np.clip(theta, 0.0, None) if told else np.zeros(0),
         covariance=covariance,
-        mass_kg=ride.facts.mass_kg or setup.vehicle.mass_kg,
+        mass_kg=mass,
         notes=notes,
     )
 
@@ -161,23 +160,31 @@ def _fitted(
     return Fitted(estimate, False, "setup" if given is not None else DEFAULT_SOURCES[name])
 
 
-def _of_tyres(whole: Fitted, setup: Setup, ride: Ride) -> Fitted:
-    """The rolling of the tyres alone, where the ride told the sum."""
-    mass = ride.facts.mass_kg or setup.vehicle.mass_kg
-    if not whole.fitted or mass is None:
-        return whole
-    weight_n = mass * GRAVITY_MPS2
-    drives = len(setup.drives) * DRIVE_DRAG_N / weight_n
+def _in_wind(fitted: Fitted, setup: Setup, ride: Ride, mass: float | None) -> Fitted:
+    """A steady wind looks like rolling: the interval must hold it."""
+    if mass is None:
+        return fitted
     speed = speed_mps(ride, setup)
     usual = 5.0
     if speed is not None and (moving := speed.values > 1.0).any():
         usual = float(np.median(speed.values[moving]))
     wind_n = 1.2 * WIND_DRAG_M2 * usual * WIND_SD_MPS
-    more = Z_95 * float(np.hypot(len(setup.drives) * DRIVE_DRAG_SD_N, wind_n)) / weight_n
+    e = fitted.estimate
+    half = float(np.hypot(e.half_width, Z_95 * wind_n / (mass * GRAVITY_MPS2)))
+    low = max(e.value - half, ROLLING_BAND[0])
+    return Fitted(Estimate(e.value, low, e.value + half), fitted.fitted, fitted.source)
+
+
+def _of_tyres(whole: Fitted, setup: Setup, mass: float | None) -> Fitted:
+    """The rolling of the tyres alone: what was fitted, less the usual drag of the drives."""
+    if mass is None:
+        return whole
+    drives = len(setup.drives) / (mass * GRAVITY_MPS2)
     e = whole.estimate
-    half = float(np.hypot(e.half_width, more))
-    value = max(e.value - drives, ROLLING_BAND[0])
-    return Fitted(Estimate(value, max(value - half, ROLLING_BAND[0]), value + half), True, "ride")
+    value = max(e.value - drives * before.DRIVE_DRAG_N, ROLLING_BAND[0])
+    half = float(np.hypot(e.half_width, Z_95 * drives * before.DRIVE_DRAG_SD_N))
+    low = max(value - half, ROLLING_BAND[0])
+    return Fitted(Estimate(value, low, value + half), whole.fitted, whole.source)
 
 
 _SCALED = {"drag_m2", "rolling"}

@@ -79,7 +79,7 @@ def test_flat_ground_has_none() -> None:
 def test_road_load_intervals_hold_the_truth(hill) -> None:
     load = fit_road_load(hill.ride, hill.setup, find_roads(hill.ride, hill.setup))
     for one, truth in (
-        (load.rolling_coefficient, hill.truth.crr),
+        (load.tyres, hill.truth.crr),
         (load.drag_area_m2, hill.truth.cda_m2),
     ):
         assert one.estimate.low <= truth <= one.estimate.high

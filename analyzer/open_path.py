@@ -19,6 +19,9 @@ from importers.setup_types import Setup
 FAR_PART = 0.04
 """This part of rest voltage beyond what the load explains is far. Our choice: readings of one
 voltage differ by 1 % at most."""
+DEAD_PART = 0.5
+"""Below this part of the empty pack's voltage no pack is read, whatever the load. Our choice: cells
+that low are destroyed."""
 LOAD_MARGIN = 1.5
 """Sag is allowed to be this many times what the fit says. Our choice: a weak moment is no cut."""
 
@@ -28,18 +31,25 @@ def path_open(ride: Ride, setup: Setup, fit: PackFit | None) -> Bools:
     rows = ride.time_s.size
     volts = list(pack_voltages(ride).values())
     known = np.zeros(0, np.intp) if fit is None else np.flatnonzero(np.isfinite(fit.rest_voltage_v))
-    if fit is None or not volts or known.size == 0:
+    if not volts:
         return np.zeros(rows, np.bool_)
+    lowest = np.fmin.reduce(np.vstack(volts))
+    dead = np.asarray(lowest < DEAD_PART * setup.empty_v, np.bool_)
+    if fit is None or known.size == 0:
+        return _with_neighbours(dead)
     # The fit leaves such rows out: rest voltage runs on across them.
     rest_v = np.interp(np.arange(rows), known, fit.rest_voltage_v[known])
     current = pack_current_a(ride, setup)
     amps = np.zeros(rows) if current is None else np.abs(np.nan_to_num(current.values))
     sag_v = LOAD_MARGIN * sum(fit.resistances_ohm) * amps
     floor_v = rest_v * (1 - FAR_PART) - sag_v
-    lowest = np.fmin.reduce(np.vstack(volts))
     with np.errstate(invalid="ignore"):
         far = np.asarray(lowest < floor_v, np.bool_)
-    # The samples before and after lie within the fall or the return.
+    return _with_neighbours(far | dead)
+
+
+def _with_neighbours(far: Bools) -> Bools:
+    """The samples before and after lie within the fall or the return."""
     near = far.copy()
     near[1:] |= far[:-1]
     near[:-1] |= far[1:]

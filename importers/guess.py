@@ -6,6 +6,7 @@ best, and what is decided for one column (a voltage) settles others (a current's
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -50,6 +51,14 @@ MOTOR_CHANNELS = frozenset(
 RATE_FITS = 0.6
 """Correlation with the speed's rate from which a column is the acceleration along the vehicle.
 Our choice."""
+OTHER_SIDE = 0.9
+"""Chance that a column without a side in a file of sides is the whole ride's. Our choice."""
+SPELLED = re.compile(
+    r"(?<![\[(,/] )(?<![\[(,/])\b(?:volts?|amps?|amp[eè]res?|watts?)\b(?!\s*[\])])", re.IGNORECASE
+)
+"""A unit's name used for the quantity (`battery amps`): a habit of speech, perhaps not the unit."""
+SPOKEN = 0.95
+"""Chance that it is the unit all the same. Our choice."""
 PLUS = SignGuess(1, 1.0)
 
 
@@ -120,7 +129,7 @@ def guess_columns(
             _look_at(one, rows, setup)
         elif not is_foreign(one.words):
             one.unread_sure = UNREAD_SURE
-    _whole_vehicle(guesses)
+    _whole_vehicle(guesses, len(names))
     _settle_open_currents(guesses)
     _one_each(guesses)
     _settle_speed_units(guesses, setup)
@@ -151,6 +160,9 @@ def _look_at(one: Guess, rows: NDArray[np.intp], setup: Setup | None) -> None:
     _turns_or_speed(one, numbers)
     electrical = bool(one.words.ideas & {"erpm", "electrical"})
     one.unit = guess_unit(one.name.channel, numbers, one.words.unit, setup, electrical=electrical)
+    spoken = not one.column.unit and SPELLED.search(one.words.header)
+    if spoken and not (setup is not None and one.unit.name == "V" and one.unit.chance >= 1.0):
+        one.unit = replace(one.unit, chance=min(one.unit.chance, SPOKEN))
     known = bool(np.isfinite(one.unit.factor))
     one.sample = one.unit.apply(numbers) if known else numbers
     one.why = one.unit.why
@@ -166,7 +178,7 @@ def _turns_or_speed(one: Guess, numbers: Floats) -> None:
         one.name = NameGuess("motor_rpm", 0.96)
 
 
-def _whole_vehicle(guesses: list[Guess]) -> None:
+def _whole_vehicle(guesses: list[Guess], drives: int) -> None:
     """Channels that only the whole ride has lose their side; the pack's own get the pack's name."""
     sided = any(one.drive is not None and one.name is not None for one in guesses)
     packlike = any(
@@ -176,10 +188,16 @@ def _whole_vehicle(guesses: list[Guess]) -> None:
         for one in guesses
     )  # fmt: skip
     driven = any(one.name is not None and one.name.channel in MOTOR_CHANNELS for one in guesses)
+    # Sides on one drive's columns only: those without may be the other drive's.
+    one_sided = drives > 1 and len({one.drive for one in guesses if one.name and one.drive}) == 1
     for one in guesses:
         if one.name is None:
             continue
         row = channel_of(one.name.channel)
+        if row is not None and row.per_drive and one.drive is None and not one.name.pack:
+            strange = sided and one.name.channel in MOTOR_CHANNELS | {"wheel_speed_mps"}
+            if one_sided or (strange and drives > 1):
+                one.side_sure = min(one.side_sure, OTHER_SIDE)
         if row is not None and not row.per_drive and one.drive is not None:
             if one.name.channel == "speed_mps":
                 one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.93))
@@ -425,7 +443,7 @@ def drop_doubtful(guesses: list[Guess]) -> list[str]:
             one.drop(one.why or "too unsure")
         else:
             told.append(
-                f"'{one.column.header}' is read as {full(one)}, {one.sure:.0%} sure{why}. "
+                f"'{one.column.header}' is read as {full(one)}, {int(100 * one.sure)}% sure{why}. "
                 f"A map file settles it: {line}"
             )
     return told

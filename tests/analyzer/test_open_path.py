@@ -45,6 +45,13 @@ def test_sag_under_load_is_the_packs_own():
     assert without_open_path(ride, path_open(ride, setup, fit)) is ride
 
 
-def test_without_a_fit_nothing_is_flagged():
-    ride, setup, _ = parts(np.zeros(50), np.full(50, 20.0))
+def test_without_a_fit_only_what_no_pack_reads_is_flagged():
+    """14 cells empty at 2.8 V and more read 39 V or more; a bus whose pack is off sinks to 15 V."""
+    ride, setup, _ = parts(np.zeros(50), np.full(50, 38.0))
     assert not path_open(ride, setup, None).any()
+    volts = np.full(50, 50.0)
+    volts[20:30] = 15.0
+    ride, setup, _ = parts(np.zeros(50), volts)
+    flags = path_open(ride, setup, None)
+    assert flags[20:30].all()
+    assert flags.sum() == 12

@@ -13,6 +13,8 @@ from importers.units import BY_NAME, ELECTRICAL_RPM, Unit
 
 Floats = NDArray[np.float64]
 
+NO_SUCH_PACK = "no voltage of this pack"
+"""What is said of a voltage that no number of volts a cell explains."""
 CELL_V = (1.5, 4.6)
 """Volts per cell that any lithium cell in use can show, margins included."""
 STATED, TOLD, LIKELY, OPEN = 1.0, 0.97, 0.92, 0.55
@@ -79,7 +81,7 @@ def _checked(channel: str, good: Floats, unit: Unit, setup: Setup | None) -> Uni
         low, high = _voltage_range(channel, setup)
         middle = float(np.median(values[values > 0.2 * low])) if (values > 0.2 * low).any() else 0.0
         if not low <= middle <= high:
-            return _of(unit, 0.4, f"{middle:.4g} V is no voltage of this pack")
+            return _of(unit, 0.4, f"{middle:.4g} V is {NO_SUCH_PACK}")
         return _of(unit, STATED)
     inside = float(np.mean((values >= low) & (values <= high)))
     if inside < 0.97:
@@ -131,7 +133,7 @@ def _one_that_fits(
     middle = float(np.median(good))
     fits = [one for one in units if span[0] <= middle * one.factor <= span[1]]
     if not fits:
-        return _of(units[0], 0.3, f"{middle:.4g} is no voltage of this pack in any usual unit")
+        return _of(units[0], 0.3, f"{middle:.4g} is {NO_SUCH_PACK} in any usual unit")
     first = fits[0]
     clear = len(fits) == 1 or (known and first.factor == 1.0)
     return _of(first, TOLD if clear and known else LIKELY if first.factor == 1.0 else 0.75)

@@ -11,6 +11,7 @@ import pandas as pd
 from importers.cut_ride import JoinedLogs, all_parts, only_ride
 from importers.errors import LogError
 from importers.gpx import is_gpx, read_gpx_log
+from importers.guess_unit import NO_SUCH_PACK
 from importers.join_logs import join_logs
 from importers.log_table import LogTable
 from importers.place_logs import check_sides, place_logs
@@ -156,6 +157,13 @@ def _refuse_useless(table: pd.DataFrame, log: LogTable) -> None:
     ]  # fmt: skip
     if any(table[name].notna().sum() >= MIN_ROWS for name in volts):
         return
+    foreign = next((one for one in log.problems if NO_SUCH_PACK in one), None)
+    if not volts and foreign is not None:
+        raise LogError(
+            where=log.file,
+            what=f"has no usable pack voltage: {foreign}",
+            remedy="Check `pack.series` and the cell voltages in the setup first.",
+        )
     raise LogError(
         where=log.file,
         what="has no usable pack voltage" if not volts else "its pack voltage is almost empty",

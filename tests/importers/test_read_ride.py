@@ -9,8 +9,9 @@ from setup_maker import TRIKE, setup_of
 
 from importers.errors import LogError
 from importers.log_table import LogTable
-from importers.read_ride import join_ride
+from importers.read_ride import join_ride, read_ride
 from importers.ride import Ride
+from importers.setup_file import read_setup
 
 SETUP = setup_of(TRIKE)
 START = datetime(2031, 5, 4, 9, 12, tzinfo=UTC)
@@ -160,6 +161,15 @@ def test_a_log_without_a_voltage_is_refused() -> None:
     columns = {"battery_current_a": log.columns["battery_current_a"]}
     with pytest.raises(LogError, match="no usable pack voltage"):
         joined(log_of(log.time_s, columns, file="left.csv"))
+
+
+def test_a_setup_for_another_number_of_cells_is_named_as_the_reason(tmp_path) -> None:
+    rows = "".join(f"{n / 10},{5 + n % 30},{51.5 - 0.05 * (n % 30)}\n" for n in range(300))
+    log, setup = tmp_path / "left.csv", tmp_path / "setup.toml"
+    log.write_text(f"Time [s],Battery current [A],Battery voltage [V]\n{rows}")
+    setup.write_text('[pack]\nchemistry = "nmc"\nseries = 7\ncapacity_ah = 15\n[drives.left]\n')
+    with pytest.raises(LogError, match=r"no voltage of this pack.*pack\.series"):
+        read_ride([str(log)], read_setup(str(setup)))
 
 
 @pytest.mark.parametrize("to_s", [0.55, 5.0, 40.0])

@@ -12,7 +12,7 @@ from importers.words import side_of, tokens_of
 NUMBERED = 0.9
 """Chance that drives numbered in a file stand in the setup's order. Under 0.95 on purpose: the
 rider has to see it."""
-_LONE_D = re.compile(r"(?:^|[\s_(\[])D(?:$|[\s_)\]])", re.IGNORECASE)
+_LONE_D = re.compile(r"(?:^|[\s_(\[])D(?:$|[\s_)\],;:/])", re.IGNORECASE)
 SIDES = ("left", "right", "front", "rear")
 
 

@@ -122,7 +122,10 @@ def _unit_for(word: str, ideas: set[str]) -> Unit | None:
     """The meaning of a unit word that goes with the ideas: `µs` of a throttle is a pulse."""
     units = units_of(word)
     wanted = _dimensions(ideas)
-    return next((one for one in units if one.dimension in wanted), units[0] if units else None)
+    fitting = next((one for one in units if one.dimension in wanted), None)
+    if fitting is None and units and wanted and len(word.strip()) == 1 and side_of(plain(word)):
+        return None  # `(G)` beside a current is the left side, not the unit g
+    return fitting or (units[0] if units else None)
 
 
 def _dimensions(ideas: set[str]) -> set[str]:

@@ -19,6 +19,9 @@ EVEN_SHARE = 0.95
 EVEN_WITHIN = 0.2
 """... and it must step evenly: this share of its steps within this part of the median. Our
 choice: distances, charge and energy rise, too, but not evenly."""
+FALLS = 0.2
+"""A column that falls at more than this share of its rows is no clock while another runs on. Our
+choice: rows out of order are far rarer."""
 SAMPLE = 40
 _UNIT = {"s": "s", "ms": "ms", "µs": "us", "ns": "ns", "min": "min", "h": "h"}
 _TIME_IDEAS = frozenset({"time", "date"})
@@ -90,7 +93,20 @@ def _named(raw: RawTable) -> list[tuple[int, TimeColumn]]:
     # A lone `t` is the time only where nothing else is.
     clear = [one for one in out if one[1].named >= 1.0]
     letters = {at for at, _ in out if _is_letter(tuple(tokens_of(raw.columns[at].header)))}
-    return [one for one in out if not clear or one[0] not in letters]
+    return _rising([one for one in out if not clear or one[0] not in letters])
+
+
+def _rising(picked: list[tuple[int, TimeColumn]]) -> list[tuple[int, TimeColumn]]:
+    """Without columns of numbers that fall again and again, where another one runs on."""
+    on = [one for one in picked if not _falls(one[1])]
+    return on or picked
+
+
+def _falls(column: TimeColumn) -> bool:
+    if not isinstance(column.values, np.ndarray):
+        return False
+    values = column.values[np.isfinite(column.values)]
+    return values.size > 1 and float(np.mean(values[1:] < values[:-1])) > FALLS
 
 
 def _is_letter(words: tuple[str, ...]) -> bool:

@@ -1,7 +1,7 @@
 """Offset and drift between two drives' files of simulated rides, read from text like any log.
 
-The rides are the truth maker's, with losses of every cause in them; left and right log at 20 Hz with
-clocks of their own. Prints each ride's error and the medians.
+The rides are the truth maker's, with losses of every cause in them; left and right log at 20 Hz
+with clocks of their own. Prints each ride's error and the medians.
 """
 
 from __future__ import annotations
@@ -14,11 +14,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests"))
 
-from simulator.loggers import Column, LogFile, logs_of
-from simulator.scenarios import ALL_CASES, make_case
-
 from importers.errors import LogError
 from importers.read_ride import read_ride
+from simulator.loggers import Column, LogFile, logs_of
+from simulator.scenarios import ALL_CASES, make_case
 
 CHANNELS = (
     ("battery_current_a", "Battery current [A]", 1),
@@ -67,12 +66,14 @@ def main(count: int = 24) -> None:
         inside = source.clock_offset_low_s <= ahead <= source.clock_offset_high_s
         rows.append((source.clock_offset_s - ahead, source.clock_drift_ppm - drift, inside))
         print(
-            f"{cases[seed % len(cases)]:28} {ride.time_s[-1]:6.0f} s  offset {1e3 * rows[-1][0]:+7.1f} ms"
+            f"{cases[seed % len(cases)]:28} {ride.time_s[-1]:6.0f} s  "
+            f"offset {1e3 * rows[-1][0]:+7.1f} ms"
             f"  drift {rows[-1][1]:+7.1f} ppm  {'held' if inside else 'MISSED'}"
         )
     table = np.asarray(rows, np.float64)
     print(
-        f"{len(rows)} rides, {refused} refused: median {1e3 * np.median(np.abs(table[:, 0])):.1f} ms, "
+        f"{len(rows)} rides, {refused} refused: "
+        f"median {1e3 * np.median(np.abs(table[:, 0])):.1f} ms, "
         f"worst {1e3 * np.abs(table[:, 0]).max():.1f} ms; drift median "
         f"{np.median(np.abs(table[:, 1])):.1f} ppm; interval holds {100 * table[:, 2].mean():.0f} %"
     )

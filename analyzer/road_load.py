@@ -34,6 +34,9 @@ RETURN_BAND = (1.0, 2.0)
 WIND_SD_MPS, WIND_DRAG_M2 = 0.7, 0.6
 """A steady wind, which no log shows, looks like rolling: rho C_dA v times this [m/s, m2]. Our
 choice: a ride's mean of the wind along its way on a calm day."""
+DRAG_ALIKE_SD = 0.09
+"""Part of the drag area that no ride can tell: the mass's error, and a drives' drag that rises with
+speed, which passes for air [1]. Our choice, checked by benchmarks/tables/hills_truth.py."""
 WHEEL_SD = 0.002
 """A GPS's Doppler speed is right within this in the mean. Source: GPS SPS Performance Standard,
 5th ed. 2020, table 3.8-3 (0.2 m/s, 95 %, per axis and sample)."""
@@ -148,7 +151,8 @@ def _fitted(
     value = float(np.clip(theta[k], low, high))
     after = float(np.sqrt(max(covariance[k, k], 0.0)))
     # a mass error scales every force alike: nothing in the ride can tell it
-    half = Z_95 * float(np.hypot(after, before.MASS_SD * value if name in _SCALED else 0.0))
+    alike = _ALIKE_SD.get(name, 0.0) * value
+    half = Z_95 * float(np.hypot(after, alike))
     estimate = Estimate(value, max(value - half, low), min(value + half, high))
     given = {
         "rolling": setup.vehicle.rolling_coefficient,
@@ -187,7 +191,7 @@ def _of_tyres(whole: Fitted, setup: Setup, mass: float | None) -> Fitted:
     return Fitted(Estimate(value, low, value + half), whole.fitted, whole.source)
 
 
-_SCALED = {"drag_m2", "rolling"}
+_ALIKE_SD = {"rolling": before.MASS_SD, "drag_m2": DRAG_ALIKE_SD}
 
 
 def _copper_ohm(share: Fitted, balance: PowerBalance | None) -> Fitted | None:

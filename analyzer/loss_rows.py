@@ -18,6 +18,11 @@ FADED_PART = 0.3
 """... as long as that is less than this part of what the same demand gave. Our choice."""
 BRAKES_FROM_MPS = 2.0
 """Slower, controllers let go of motor braking by themselves [m/s]. Our choice: a few km/h."""
+CARRY_S = 1.0
+"""So long what was expected holds on where a slowing vehicle gets to speeds not learnt [s]. Our
+choice: a slope or a hand changes little in it."""
+SAME_DEMAND = 0.95
+"""... while the demand is this part of what it was, or more. Our choice."""
 FEW_ROWS = 4
 """So many rows of braking at least tell what braking gives. Our choice."""
 TELLING = 4.0
@@ -46,7 +51,11 @@ class AskedRows:
 
 
 def asked_rows(
-    one: DriveSignals, duty_pct: Floats | None, speed: Floats | None, usual: Usual | None
+    one: DriveSignals,
+    duty_pct: Floats | None,
+    speed: Floats | None,
+    usual: Usual | None,
+    carry_rows: int = 0,
 ) -> AskedRows:
     """Was current asked of this drive at each row, and was it there? Without a logged demand
     nothing is asked."""
@@ -64,6 +73,8 @@ def asked_rows(
     places = classes(demand, speed)
     expected = np.asarray(usual.work_a[places], np.float64)
     expected = _or_any_braking(one, demand, asked, expected)
+    if speed is not None and carry_rows > 0:
+        expected = _carried(expected, asked, np.abs(demand), np.abs(speed), carry_rows)
     with np.errstate(invalid="ignore"):
         readable = np.isfinite(one.work_a) & ~one.dead
         least = np.maximum(GONE_PART * expected, one.floor_a)
@@ -79,6 +90,22 @@ def asked_rows(
             )
             gone |= readable & (asked > 0) & telling & low & (one.work_a <= FADED_PART * expected)
     return AskedRows(asked, expected, gone, given, top)
+
+
+def _carried(
+    expected: Floats, asked: Floats, demand: Floats, speed: Floats, carry_rows: int
+) -> Floats:
+    """A vehicle that slows into speeds not ridden before gets, at no less demand, no less current
+    than a moment ago."""
+    known = np.where(np.isfinite(expected), np.arange(expected.size), -1)
+    last = np.maximum.accumulate(known)
+    at = np.maximum(last, 0)
+    rows = np.arange(expected.size)
+    with np.errstate(invalid="ignore"):
+        same = (asked > 0) & (asked[at] > 0) & (demand >= SAME_DEMAND * demand[at])
+        slower = speed <= speed[at]
+    good = (last >= 0) & (rows - at <= carry_rows) & same & slower & np.isnan(expected)
+    return np.where(good, expected[at], expected)
 
 
 def _or_any_braking(one: DriveSignals, demand: Floats, asked: Floats, expected: Floats) -> Floats:

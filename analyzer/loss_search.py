@@ -11,7 +11,7 @@ from analyzer.loss_ends import dead_rows, holes_and_end
 from analyzer.loss_fade import faded_away, with_fading
 from analyzer.loss_lines import line_rows, status_rows, trip_used
 from analyzer.loss_off import switched_off, switched_off_logger
-from analyzer.loss_rows import AskedRows, asked_rows
+from analyzer.loss_rows import CARRY_S, AskedRows, asked_rows
 from analyzer.loss_signals import DriveSignals, drive_signals
 from analyzer.loss_spin import ahead_rows, road_speed_mps, spins
 from analyzer.loss_unasked import Witnesses, unasked_falls
@@ -141,7 +141,13 @@ def _judged(
     step_s = float(np.median(np.diff(ride.time_s))) if ride.time_s.size > 2 else 1.0
     usual = usual_work(drives, roads, loose, step_s)
     return {
-        one.name: asked_rows(one, drive_channel(ride, one.name, "duty_pct"), roads[one.name], usual)
+        one.name: asked_rows(
+            one,
+            drive_channel(ride, one.name, "duty_pct"),
+            roads[one.name],
+            usual,
+            round(CARRY_S / step_s),
+        )
         for one in drives
     }
 

@@ -67,7 +67,7 @@ def _on_cluster(
             remedy="pip install 'hillproof[cluster]' here and on every worker.",
         ) from error
     try:
-        client = Client(address, timeout="10s")  # type: ignore[no-untyped-call]
+        client = Client(address, timeout="10s")
     except (OSError, TimeoutError, ValueError) as error:
         raise UsageError(
             where=f"--cluster {address}",
@@ -79,4 +79,4 @@ def _on_cluster(
         for future in futures:
             yield future.result()
     finally:
-        client.close()  # type: ignore[no-untyped-call]
+        client.close()

@@ -108,7 +108,8 @@ def _output_fault(option: str, typed: str, sources: list[Path]) -> UsageError | 
         )
     if not folder.is_dir():
         return _fault(option, typed, f"needs the folder {folder}, which is a file", "other")
-    if not os.access(folder, os.W_OK | os.X_OK):
+    device = path.exists() and not path.is_file()
+    if not device and not os.access(folder, os.W_OK | os.X_OK):
         return _fault(option, typed, f"cannot be written: no permission in {folder}", "other")
     for source in sources:
         if source.exists() and path.exists() and os.path.samefile(source, path):

@@ -29,7 +29,7 @@ def write_outputs(outputs: Mapping[str, str | bytes]) -> None:
     beside: list[tuple[Path, Path]] = []
     try:
         for name, content in outputs.items():
-            if name != STANDARD_OUTPUT:
+            if name != STANDARD_OUTPUT and not _is_device(name):
                 beside.append((_write_beside(name, content), Path(name)))
         for written, place in beside:
             _rename(written, place)
@@ -37,6 +37,8 @@ def write_outputs(outputs: Mapping[str, str | bytes]) -> None:
         for written, _ in beside:
             with suppress(OSError):
                 written.unlink(missing_ok=True)
+    for name in filter(_is_device, outputs):
+        _to_device(name, outputs[name])
     if STANDARD_OUTPUT in outputs:
         _to_standard_output(outputs[STANDARD_OUTPUT])
 
@@ -49,6 +51,8 @@ def check_writable(name: str) -> None:
     if name == STANDARD_OUTPUT:
         return
     place = Path(name)
+    if _is_device(name):
+        return
     folder = place.parent
     if not folder.exists():
         raise _not_written(name, f"the folder '{folder}' does not exist", "Make it first.")
@@ -60,6 +64,23 @@ def check_writable(name: str) -> None:
         raise _not_written(
             name, f"no right to write into '{folder}'", "Name a folder that is yours."
         )
+
+
+def _is_device(name: str) -> bool:
+    """A device or a pipe is written into: renaming a file to its place would destroy it."""
+    place = Path(name)
+    return name != STANDARD_OUTPUT and place.exists() and not (place.is_file() or place.is_dir())
+
+
+def _to_device(name: str, content: str | bytes) -> None:
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        with Path(name).open("wb") as file:
+            file.write(data)
+    except BrokenPipeError:
+        raise  # the reader went away: as with standard output
+    except OSError as fault:
+        raise _not_written(name, fault.strerror or str(fault), "Name another place.") from fault
 
 
 def _not_written(name: str, what: str, remedy: str) -> UsageError:

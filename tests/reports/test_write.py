@@ -81,3 +81,14 @@ def test_a_link_stays_a_link(tmp_path):
 def test_dash_is_standard_output(capfdbinary):
     write_outputs({"-": "näher\n"})
     assert capfdbinary.readouterr().out == "näher\n".encode()
+
+
+def test_a_pipe_is_written_into_and_stays_a_pipe(tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    write_outputs({str(pipe): "told", str(tmp_path / "f.txt"): "kept"})
+    assert os.read(reader, 10) == b"told"
+    os.close(reader)
+    assert pipe.is_fifo()
+    assert (tmp_path / "f.txt").read_text() == "kept"

@@ -54,6 +54,9 @@ FULL_DEMAND_PCT = 97.0
 a rider who never opens beyond 70 % draws a plateau of his own."""
 DEMAND_MOVES_PCT = 15.0
 """Or the demand moves by this much while the current stands still. Our choice."""
+LOWEST_PART = 0.1
+"""Below this part of what is set no plateau is looked for. Our choice: a wheel in the air turns at
+a steady no-load current whatever the demand."""
 LOWEST_A = 1.0
 """Below this no plateau is looked for [A]: a shunt's offset and noise. Our choice."""
 INNER_BLOCKS = 3
@@ -166,7 +169,8 @@ def held_back(ride: Ride, drive: Drive, blocks: Blocks) -> Bools:
 
 
 def _plateau(one: _Watched) -> Estimate | None:
-    usable = one.free & np.isfinite(one.current_a) & (one.current_a > LOWEST_A)
+    floor = max(LOWEST_A, LOWEST_PART * (one.set_a or 0.0))
+    usable = one.free & np.isfinite(one.current_a) & (one.current_a > floor)
     if float(one.length_s[usable].sum()) < MIN_DWELL_S:
         return None
     coarse_a = max(one.step_a, 2.0 * one.noise_a)

@@ -117,7 +117,11 @@ def check(book: Folder = None, quiet: Quiet = False) -> None:
             more=tuple(BookError(where=str(target.folder), what=one, remedy="") for one in more),
         )  # fmt: skip
     if not quiet:
-        typer.echo(f"{len(target.entries())} rides and {len(target.notes())} notes: all whole")
+        rides, notes = len(target.entries()), len(target.notes())
+        told = (
+            f"{rides} ride{'' if rides == 1 else 's'} and {notes} note{'' if notes == 1 else 's'}"
+        )
+        typer.echo(f"{told}: all whole")
 
 
 @book_app.command("note")
@@ -161,7 +165,7 @@ def pages(
 
     count = book_jobs.write_pages(book_jobs.open_book(book), outdir)
     if not quiet:
-        typer.echo(f"{count} rides: open {outdir}/index.html")
+        typer.echo(f"{count} ride{'' if count == 1 else 's'}: open {outdir}/index.html")
 
 
 def ageing(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -268,6 +269,10 @@ def day_of(book: Book, about: str) -> tuple[str, str]:
     try:
         return date.fromisoformat(about).isoformat(), about
     except ValueError:
+        if re.fullmatch(r"\d{4}-\d{2}-\d{2}", about):
+            raise BookError(
+                where=about, what="there is no such day", remedy="Write a date like 2031-05-04."
+            ) from None
         entry = book.find(about)
         return entry.start.date().isoformat(), entry.name
 

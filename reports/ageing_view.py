@@ -44,6 +44,8 @@ def headline(result: AgeingResult) -> str:
     if aged:
         return "The pack has aged, as packs do."
     if fade is None and growth is None:
+        if result.rides == 1:
+            return "One ride is too few to say how the pack ages."
         return f"{result.rides} rides are too few, or too alike, to say how the pack ages."
     most = [
         f"{one.high:.1f} % a year in {name}"

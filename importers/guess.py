@@ -54,7 +54,8 @@ Our choice."""
 OTHER_SIDE = 0.9
 """Chance that a column without a side in a file of sides is the whole ride's. Our choice."""
 SPELLED = re.compile(
-    r"(?<![\[(,/] )(?<![\[(,/])(?<![^\W\d_])(?:volts?|amps?|amp[eè]res?|watts?)(?![^\W\d_])(?!\s*[\])])",
+    r"(?<![\[(,/] )(?<![\[(,/])(?<![^\W\d_])(?:volts?|amps?|amp[eè]res?|watts?)"
+    r"(?![^\W\d_])(?!\s*[\])])",
     re.IGNORECASE,
 )
 """A unit's name used for the quantity (`battery amps`): a habit of speech, perhaps not the unit."""

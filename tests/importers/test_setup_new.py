@@ -119,6 +119,6 @@ def test_an_answer_that_passes_gives_a_setup(question, answer):
     if question.check(answer) is None and question.key != "pack.chemistry":
         partner = {"vehicle.driving_teeth": "driven_teeth", "vehicle.driven_teeth": "driving_teeth"}
         answers = {question.key: answer}
-        if question.key in partner:  # teeth come in pairs
+        if question.key in partner and answer.strip():  # teeth come in pairs
             answers[f"vehicle.{partner[question.key]}"] = "40"
         setup_of(new_setup_text(answers))

@@ -1,6 +1,6 @@
 """`python -m hillproof`."""
 
-from hillproof.cli import main
+from hillproof.cli import run
 
 if __name__ == "__main__":
-    main()
+    run()

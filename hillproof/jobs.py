@@ -90,9 +90,11 @@ def kept_file(logs: Sequence[str], book: str | None = None) -> str | None:
         return None
     (log,) = logs
     if os.path.exists(log):
+        if not log.endswith(".parquet"):
+            return None
         from importers.ride_file import is_ride_file
 
-        return log if log.endswith(".parquet") and is_ride_file(log) else None
+        return log if is_ride_file(log) else None
     if book is None or "=" in log:
         return None
     from hillproof.book_jobs import open_book

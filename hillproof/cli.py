@@ -191,8 +191,7 @@ def ride(
     check_outputs(outputs, [*map(log_path, logs), choice.path, map_file, kept])
     to_stdout = "-" in outputs.values()
     _say(choice.sentence, quiet=quiet, err=to_stdout)
-    if report is not None:
-        jobs.warm_report()
+    jobs.warm_up(report=report is not None)
     with progress_bar(quiet) as step:
         result = jobs.analyse_ride(
             logs,

@@ -46,13 +46,13 @@ def analyse_ride(
     ------
     importers.errors.UserError : a log, the setup or an argument that cannot be used
     """
-    from analyzer.ride_analysis import analyse_ride as analyse
     from importers.read_ride import read_ride
     from importers.ride import RideFacts
     from importers.setup_file import read_setup
 
     kept = kept_file(logs, book)
     if kept is not None:
+        from analyzer.ride_analysis import analyse_ride as analyse
         from importers.ride_file import read_ride_file
 
         known, own = read_ride_file(kept)
@@ -66,6 +66,7 @@ def analyse_ride(
     ride = read_ride(list(logs), build, map_file=map_file, start=parse_start(start), facts=facts)
     progress("analysing the ride", 0.5)
     from analyzer.charge_log import is_charge
+    from analyzer.ride_analysis import analyse_ride as analyse
 
     if not allow_charge and is_charge(ride, build):
         raise LogError(
@@ -102,16 +103,20 @@ def kept_file(logs: Sequence[str], book: str | None = None) -> str | None:
     return open_book(book).find(log).path
 
 
-def warm_report() -> None:
-    """Pack the report's plot script beside other work: it takes a core for a moment."""
+def warm_up(*, report: bool) -> None:
+    """Load what the later steps need while the first ones wait for the disk and the parser."""
     from threading import Thread
 
-    def pack() -> None:
-        from reports.plot_script import packed_plot_script
+    def load() -> None:
+        if report:
+            from reports.plot_script import packed_plot_script
 
-        packed_plot_script()
+            packed_plot_script()
+        import scipy.linalg  # noqa: F401
 
-    Thread(target=pack, daemon=True).start()
+        import reports.page  # noqa: F401
+
+    Thread(target=load, daemon=True).start()
 
 
 def write_ride(

@@ -3,7 +3,7 @@ PYTHON ?= $(shell command -v python3.11 || command -v python3)
 BIN = .venv/bin
 READY = .venv/.ready
 
-.PHONY: demo test lint bench tables ledger clean
+.PHONY: demo test lint bench tables ledger fuzz clean
 
 demo: $(READY)  ## write the sample rides, analyse them, say where the report is
 	@$(BIN)/hillproof demo
@@ -15,10 +15,16 @@ lint: $(READY)  ## ruff and mypy
 	@$(BIN)/ruff check . && $(BIN)/ruff format --check . && $(BIN)/mypy
 
 bench: $(READY)  ## speed, memory and size as ratios measured in one run
-	@for script in benchmarks/*.py; do echo "== $$script"; $(BIN)/python $$script || exit 1; done
+	@for name in ride_command reading book; do echo "== $$name"; $(BIN)/python benchmarks/$$name.py || exit 1; done
+
+TABLES = pack_truth limits_truth hills_truth cutout_truth clocks clocks_simulated ageing_truth
 
 tables: $(READY)  ## the measured tables of truth: long
-	@for script in benchmarks/tables/*.py; do echo "== $$script"; $(BIN)/python $$script || exit 1; done
+	@for name in $(TABLES); do echo "== $$name"; PYTHONPATH=.:tests $(BIN)/python benchmarks/tables/$$name.py || exit 1; done
+
+fuzz: $(READY)  ## a minute of coverage-guided fuzzing of the reader
+	@$(BIN)/python -m pip install -q --disable-pip-version-check atheris
+	@PYTHONPATH=.:tests $(BIN)/python benchmarks/fuzz/fuzz_reader.py -max_total_time=60
 
 ledger: $(READY)  ## how many columns of made logs are read right, and whether a wrong one was called sure
 	@$(BIN)/python benchmarks/recognition.py

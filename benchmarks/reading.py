@@ -14,7 +14,10 @@ from pathlib import Path
 
 import pyarrow.csv as pc
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
+TOP = Path(__file__).resolve().parents[1]
+sys.path[:0] = [str(TOP), str(TOP / "tests"), str(TOP / "benchmarks")]
+
+from make_wide_log import make
 
 from importers.log_file import read_log
 from importers.setup_file import read_setup
@@ -76,4 +79,8 @@ def main(file: str, setup_file: str, runs: int = 4) -> None:
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:3])
+    if len(sys.argv) > 2:
+        main(*sys.argv[1:3])
+    else:
+        with tempfile.TemporaryDirectory() as place:
+            main(*(str(one) for one in make(Path(place))))

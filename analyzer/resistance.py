@@ -65,8 +65,8 @@ PASSES = 3
 """With one resistance, then twice with one that follows the charge."""
 LEAST_FACTOR = 0.1
 """The resistance never falls below this part of itself at the mean charge."""
-DRAWS = 100
-"""Draws of the bootstrap: a standard deviation is then known within 7 %. Our choice."""
+DRAWS = 200
+"""Draws of the bootstrap: a standard deviation is then known within 5 %. Our choice."""
 LEAST_BLOCKS = 8
 """Blocks are made shorter rather than fewer than this."""
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -399,6 +400,7 @@ def run() -> None:
         main()
     except SystemExit as end:
         status = end.code
-    sys.stdout.flush()
-    sys.stderr.flush()
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):  # its reader may be gone
+            stream.flush()
     os._exit(status if isinstance(status, int) else 0 if status is None else EXIT_OUR_FAULT)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 
 import numpy as np
@@ -45,7 +46,11 @@ def fit_pack(
         return None, "The battery current of at least one drive was not logged, nor the pack's."
     cell_v = volts.values / setup.pack.series
     good = (cell_v > POSSIBLE_CELL_V[0]) & (cell_v < POSSIBLE_CELL_V[1])
-    fit, why = _fit_rows(ride, setup, volts.values, amps.values, good, seed)
+
+    def all_belong(fit: ResistanceFit) -> bool:
+        return bool(_belongs(fit, ride, volts.values)[good].all())
+
+    fit, why = _fit_rows(ride, setup, volts.values, amps.values, good, seed, worth=all_belong)
     if fit is None:
         return None, why
     fits = _belongs(fit, ride, volts.values)
@@ -53,6 +58,10 @@ def fit_pack(
         again, _ = _fit_rows(
             ride, setup, volts.values, amps.values, good & fits, seed, lag_s=fit.lag_s
         )
+        if again is None:  # too little is left: all rows count, with their spread
+            again, _ = _fit_rows(
+                ride, setup, volts.values, amps.values, good, seed, lag_s=fit.lag_s
+            )
         fit = again or fit
     return _believable(fit)
 
@@ -65,6 +74,7 @@ def _fit_rows(
     good: Bools,
     seed: int,
     lag_s: float | None = None,
+    worth: Callable[[ResistanceFit], bool] | None = None,
 ) -> tuple[ResistanceFit | None, str]:
     """The fit to the rows that are good."""
     spoilt = ~good & np.isfinite(volts)
@@ -91,6 +101,7 @@ def _fit_rows(
         warmth=partial(resistance_over_mean, ride),
         seed=seed,
         lag_s=lag_s,
+        worth=worth,
     )
     return fit, ""
 

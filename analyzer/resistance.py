@@ -117,6 +117,7 @@ def fit_resistance(
     warmth: Callable[[Floats], Floats],
     seed: int,
     lag_s: float | None = None,
+    worth: Callable[[ResistanceFit], bool] | None = None,
 ) -> ResistanceFit:
     """What falls at once, what falls within 10 s, and what the pack would read at rest.
 
@@ -125,7 +126,8 @@ def fit_resistance(
     answer stands for the mean charge however the ride was spread. `warmth` gives, for times of the
     ride, how many times its resistance at the mean temperature the pack is expected to have.
     Blocks of the last pass are drawn anew `DRAWS` times for the standard deviations. `lag_s` is
-    the readings' lag where an earlier fit settled it.
+    the readings' lag where an earlier fit settled it. A fit that is not `worth` it is returned
+    without its standard deviations (zero): its rows are to be chosen anew.
     """
     grid = pack_grid(stretches, step_s, rated_ah)
     if lag_s is None:
@@ -147,6 +149,10 @@ def fit_resistance(
             factor = np.maximum(factor, LEAST_FACTOR)
             sag = (grid.current_lags * factor[:, None]) @ problem.lag_ohms(x)
             grid = bend_along(grid, float(problem.rest_v(x, grid.ramps[:1])[0]), curve)
+    if worth is not None:
+        bare = _told(grid, problem, x, x[None], volts, lag)
+        if not worth(bare):
+            return bare
     draws = problem.draws(np.random.default_rng(seed), open_)
     return _told(grid, problem, x, draws, volts, lag)
 

@@ -255,12 +255,6 @@ def _search(tried: Callable[[int, float], HeightFit], steps: int) -> HeightFit:
     return found[step, size]
 
 
-def _unusual(grade_error: float) -> float:
-    """What this error of the power balance costs in minus twice the log of its prior."""
-    away = np.log(grade_error / USUAL_GRADE_ERROR) / np.log(GRADE_ERROR_FACTOR)
-    return float(away**2)
-
-
 def _both(data: _Data, columns: Floats) -> Floats:
     """The readings' normal matrix times (road, no error) columns: (2m, k)."""
     m = columns.shape[0]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from importers.channel_map import map_line
-from importers.channels import PACK_OF_DRIVE, WHOLE_OR_DRIVE, channel_of
+from importers.channels import PACK_OF_DRIVE, channel_of
 from importers.guess_name import NameGuess, is_foreign, name_guesses
 from importers.guess_side import drives_of
 from importers.guess_sign import (
@@ -457,9 +457,3 @@ def full(one: Guess) -> str:
     row = channel_of(one.name.channel)
     sided = one.drive is not None and row is not None and row.per_drive
     return f"{one.drive}.{one.name.channel}" if sided else one.name.channel
-
-
-def is_shared(name: str) -> bool:
-    """Whether a channel without a drive is the ride's own."""
-    row = channel_of(name)
-    return row is None or not row.per_drive or name in WHOLE_OR_DRIVE

@@ -92,8 +92,3 @@ def _of_the_pack(one: HeaderWords) -> bool:
     """Numbers of cells and of the pack's sensors are no drives'."""
     own = bool(one.ideas & {"battery", "pack"}) and "temperature" in one.ideas
     return "cell" in one.ideas or own
-
-
-def without_side(one: HeaderWords) -> HeaderWords:
-    """The header as if it named no side."""
-    return replace(one, side=None, side_sure=0.0)

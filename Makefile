@@ -34,6 +34,7 @@ $(READY): pyproject.toml constraints.txt
 	@echo "setting up .venv (once)"
 	@$(PYTHON) -m venv .venv
 	@$(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt -e '.[test,reference,lint]'
+	@$(BIN)/python -m compileall -q importers analyzer reports hillproof  # as installing a wheel does
 	@touch $(READY)
 
 clean:

@@ -6,7 +6,7 @@ positive in the direction of travel. SI units, unit at the end of each column na
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
@@ -86,6 +86,8 @@ class Ride:
     """(about, text) pairs from reading: assumed zone, zero of a current taken, and so on."""
     pieces: tuple[str, ...] = ()
     """Evidence kept from files that are not part of the table (a log cut off under load)."""
+    _logged: dict[str, bool] = field(default_factory=dict, init=False, repr=False)
+    """What `has` found, by channel: the table never changes."""
 
     @property
     def time_s(self) -> NDArray[np.float64]:
@@ -94,7 +96,11 @@ class Ride:
 
     def has(self, channel: str) -> bool:
         """Whether the channel was logged with at least one value."""
-        return channel in self.table.columns and bool(self.table[channel].notna().any())
+        known = self._logged.get(channel)
+        if known is None:
+            known = channel in self.table.columns and bool(self.table[channel].notna().any())
+            self._logged[channel] = known
+        return known
 
     def get(self, channel: str) -> NDArray[np.float64] | None:
         """The channel's n values, or None where it is not logged (numeric channels only)."""

@@ -20,14 +20,11 @@ MOST_RAMPS = 14
 BEND_C = 5.0
 """Charge transfer answers a current as asinh(I / I_bend), less than in proportion (Butler-Volmer
 with equal halves); where it bends [rated capacities per hour]. Our choice, mid of usual cells."""
-SLOPED = [3, 5]
-"""Lags (10 and 100 s) that may follow the slope of the rest voltage as well: diffusion moves the
-charge at the surface, and the curve turns that into volts."""
+SLOPED = [3, 4, 5]
+"""Lags (10, 30 and 100 s) that may follow the slope of the rest voltage as well: diffusion moves
+the charge at the surface, and the curve turns that into volts."""
 STEEPEST = 5.0
 """Slopes beyond this times the one at the mean charge are cut. Our choice."""
-NEAR_DEPTH = 0.05
-"""How far from the mean charge a bend of the curve may really lie [of the rated charge]: curves
-of one cell agree to some points of charge."""
 SURFACE_DEPTH = 0.01
 """How far along the curve the surface is from the mean under load [of the rated charge]."""
 SCALE_SD = 0.3
@@ -67,9 +64,6 @@ class PackGrid:
     """What the curve says the pieces' slopes are [V/Ah]; empty before the first fit."""
     spread: Floats
     """Covariance of what the curve says [(V/Ah)^2]: its scale and its shape are uncertain."""
-    slope_spread: float = 0.0
-    """By how much the slope changes within `NEAR_DEPTH` of the mean charge, one standard
-    deviation [of the slope at the mean]."""
     bend: float = 1.0
     """Slope at the mean charge over the mean slope of its piece."""
 
@@ -102,10 +96,17 @@ def _bent_current(one: Stretch, step_s: float, rated_ah: float) -> Floats:
     return lagged(one.current_a - at * np.arcsinh(one.current_a / at), 1.0, step_s, 0.0)
 
 
-def bend_along(grid: PackGrid, start_v: float, curve: ExpectedRest) -> PackGrid:
-    """The same pieces, each bent as the curve bends where the ride lay on it."""
+def bend_along(
+    grid: PackGrid, start_v: float, curve: ExpectedRest, surface_v: Floats | None = None
+) -> PackGrid:
+    """The same pieces, each bent as the curve bends where the ride lay on it.
+
+    `surface_v` are the volts (N) that diffusion took at the slope of the mean charge: at the
+    electrodes' surface the charge is further down the curve than on the whole by so much.
+    """
     drawn = grid.charge_ah
-    fine = np.linspace(drawn.min(), drawn.max(), FINE)
+    ends = drawn.min(), drawn.max()
+    fine = np.linspace(*ends, FINE)
     volts = curve.rest_v(start_v, fine - drawn[0])
     at_knots = np.interp(grid.knots_ah, fine, volts)
     at_samples = np.interp(drawn, fine, volts)
@@ -123,10 +124,11 @@ def bend_along(grid: PackGrid, start_v: float, curve: ExpectedRest) -> PackGrid:
     piece = piece_at_mean(grid)
     slope = float(np.interp(grid.mean_ah, fine, slopes))
     bend = slope * widths[piece] / falls[piece]
-    near = _near_mean(grid, curve) - drawn[0]
-    nearby = -np.gradient(curve.rest_v(start_v, near), near)
-    slope_spread = float(nearby.std() / slope)
-    ratio = np.clip(np.interp(drawn, fine, slopes) / slope, 1 / STEEPEST, STEEPEST)[:, None]
+    ratio = np.interp(drawn, fine, slopes) / slope
+    if surface_v is not None:
+        ratio = _to_surface(drawn, surface_v / slope, start_v, curve, reach * (fine[1] - fine[0]))
+        ratio = ratio / slope
+    ratio = np.clip(ratio, 1 / STEEPEST, STEEPEST)[:, None]
     plain = grid.current_lags[:, : len(TAUS_S)]
     lags = np.hstack([plain, plain[:, SLOPED] * ratio])
     expected = falls / widths
@@ -139,14 +141,20 @@ def bend_along(grid: PackGrid, start_v: float, curve: ExpectedRest) -> PackGrid:
         expected=expected,
         spread=spread,
         bend=bend,
-        slope_spread=slope_spread,
     )
 
 
-def _near_mean(grid: PackGrid, curve: ExpectedRest) -> Floats:
-    """Charge drawn on both sides of the mean, as far as the curve's bends reach [Ah]."""
-    reach = NEAR_DEPTH * curve.rated_ah
-    return np.linspace(grid.mean_ah - reach, grid.mean_ah + reach, 21)
+def _to_surface(
+    drawn: Floats, beyond_ah: Floats, start_v: float, curve: ExpectedRest, reach_ah: float
+) -> Floats:
+    """Mean slopes of the curve between the charge drawn and that at the surface [V/Ah]."""
+    beyond = np.where(np.abs(beyond_ah) < reach_ah, reach_ah, beyond_ah)
+    low = min(drawn.min(), (drawn + beyond).min())
+    high = max(drawn.max(), (drawn + beyond).max())
+    fine = np.linspace(low, high, 2 * FINE)
+    volts = curve.rest_v(start_v, fine - drawn[0])
+    fall = np.interp(drawn, fine, volts) - np.interp(drawn + beyond, fine, volts)
+    return np.asarray(fall / beyond, np.float64)
 
 
 def _smooth(values: Floats, reach: int) -> Floats:

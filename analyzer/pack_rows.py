@@ -16,7 +16,7 @@ from analyzer.temperature import resistance_over_mean
 from importers.ride import Ride
 from importers.setup_types import Setup
 
-BOOTSTRAP_SHORT = 1.4
+BOOTSTRAP_SHORT = 2.1
 """A block bootstrap of one ride sees too little of what changes slowly; its standard deviations
 are widened by this, measured likewise."""
 LEAST_TIME_S = 60.0

@@ -42,6 +42,13 @@ MODEL_SD = 0.006
 """What the fit itself adds to the 10 s resistance: 0.5 to 1.2 % on two kinds of simulated rides
 with perfect sensors (benchmarks/tables/pack_truth.py), the larger where diffusion is solved and
 resistance has a bump at a bend of the rest-voltage curve."""
+OWN_SURFACE_SD, BUILT_IN_SURFACE_SD = 1.1, 2.7
+"""Relative error of the 10 s resistance per part of the rest voltage that the electrodes' surface
+moves under load, with the cells' own and with a built-in curve: diffusion is read through the
+curve's slope. Measured on simulated rides of two kinds, likewise."""
+WARMING_SD = 0.25
+"""How much of what warmth is expected to do to the resistance may not be so: an activation energy
+of 20 kJ/mol is known to about 5 (see `analyzer.temperature`); rides gave 0.24."""
 INSTANT_MODEL_SD = 0.05
 """Likewise for the instant part: filters in front of the readings smear it."""
 REST_MODEL_SD_V = 0.006
@@ -190,10 +197,11 @@ def _state(
                 "Voltage was read at the controllers: leads, fuse and connectors count in.",
             )
         )
-    model = hypot(MODEL_SD, STRANGE_SD * strange)
-    pulse_sd = hypot(
-        fit.pulse_sd_ohm * BOOTSTRAP_SHORT, hypot(gain, model) * fit.pulse_ohm, fit.curve_sd_ohm
+    surface_sd = BUILT_IN_SURFACE_SD if setup.curve.built_in else OWN_SURFACE_SD
+    model = hypot(
+        MODEL_SD, STRANGE_SD * strange, WARMING_SD * fit.warming, surface_sd * fit.surface_part
     )
+    pulse_sd = hypot(fit.pulse_sd_ohm * BOOTSTRAP_SHORT, hypot(gain, model) * fit.pulse_ohm)
     pulse = _around(fit.pulse_ohm, pulse_sd)
     instant = None
     slowest = min(

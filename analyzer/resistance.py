@@ -50,9 +50,6 @@ BEND_PART = 0.15
 BEND_SD = 0.2
 """How large that part is and one standard deviation [of all resistance]. Our choice: charge
 transfer is a fifth to a third of a cell's resistance; leads and electrolyte do not bend."""
-SURFACE_GAIN = 3.5
-"""How many times faster than the mean the charge at the electrodes' surface falls in the first
-10 s: diffusion over some hundred seconds gives 2 to 4. Our choice."""
 RELAXING_S = 100.0
 """What had not come to rest when the log began dies away with this time constant [s]. Our
 choice; minutes after a charge or a ride."""
@@ -61,8 +58,9 @@ RELAXING_V_PER_CELL = 0.005
 KNOWN_EVERY_S = 3.0
 """Neighbouring errors of the fit are alike: one sample in this many seconds counts as new when
 data are weighed against what is known beforehand [s]. Our choice."""
-PASSES = 3
-"""With one resistance, then twice with one that follows the charge."""
+PASSES = 4
+"""With one resistance, then thrice with one that follows the charge on the whole and at the
+electrodes' surface; more passes change nothing."""
 LEAST_FACTOR = 0.1
 """The resistance never falls below this part of itself at the mean charge."""
 DRAWS = 200
@@ -81,8 +79,12 @@ class ResistanceFit:
     pulse_ohm: float
     """`PULSE_S` after a step from rest, the fall of rest voltage counted in."""
     pulse_sd_ohm: float
-    curve_sd_ohm: float
-    """What a bend of the rest-voltage curve near the mean charge may add."""
+    surface_part: float
+    """How the rest voltage at the electrodes' surface moves under load, one standard deviation
+    [of the rest voltage]: what a wrong slope of the curve is multiplied with."""
+    warming: float
+    """By how much (natural logarithm) the resistance is expected to differ between the load's
+    mean temperature and the ride's: what a wrong activation energy is multiplied with."""
     instant_ohm: float
     instant_sd_ohm: float
     total_ohm: float
@@ -121,8 +123,8 @@ def fit_resistance(
 ) -> ResistanceFit:
     """What falls at once, what falls within 10 s, and what the pack would read at rest.
 
-    Three passes: with one resistance for the whole ride, which also settles the time lag between
-    the two readings; then twice with a resistance that follows the charge drawn, so that the
+    The first of `PASSES` has one resistance for the whole ride and settles the time lag between
+    the two readings; in the others the resistance follows the charge drawn, so that the
     answer stands for the mean charge however the ride was spread. `warmth` gives, for times of the
     ride, how many times its resistance at the mean temperature the pack is expected to have.
     Blocks of the last pass are drawn anew `DRAWS` times for the standard deviations. `lag_s` is
@@ -136,7 +138,8 @@ def fit_resistance(
         lag, volts = lag_s, _shifted(stretches, lag_s, grid.step_s)
     span = float(np.ptp(grid.charge_ah)) / rated_ah
     shapes = _factor_shapes(grid, int(np.clip(span / FACTOR_DEPTH, 0, MOST_FACTORS)))
-    factor, sag = warmth(grid.time_s), np.zeros(grid.charge_ah.size)
+    factor = warm = warmth(grid.time_s)
+    sag = np.zeros(grid.charge_ah.size)
     relaxing_v, all_ohm = RELAXING_V_PER_CELL * series, 0.0
     for turn in range(PASSES):
         extra = [-sag * shape for shape in shapes] if turn else []
@@ -148,13 +151,15 @@ def fit_resistance(
                 factor = factor + factor * change * shape
             factor = np.maximum(factor, LEAST_FACTOR)
             sag = (grid.current_lags * factor[:, None]) @ problem.lag_ohms(x)
-            grid = bend_along(grid, float(problem.rest_v(x, grid.ramps[:1])[0]), curve)
+            surface_v = grid.current_lags[:, SLOPED] @ problem.surface_ohms(x)
+            start_v = float(problem.rest_v(x, grid.ramps[:1])[0])
+            grid = bend_along(grid, start_v, curve, surface_v)
     if worth is not None:
-        bare = _told(grid, problem, x, x[None], volts, lag)
+        bare = _told(grid, problem, x, x[None], volts, lag, warm)
         if not worth(bare):
             return bare
     draws = problem.draws(np.random.default_rng(seed), open_)
-    return _told(grid, problem, x, draws, volts, lag)
+    return _told(grid, problem, x, draws, volts, lag, warm)
 
 
 def _factor_shapes(grid: PackGrid, pieces: int) -> list[Floats]:
@@ -302,6 +307,12 @@ class _Problem:
             out[..., k] += ohm
         return out
 
+    def surface_ohms(self, x: Floats) -> Floats:
+        """Those of the lags in `SLOPED` that follow the curve's slope; before they are told apart,
+        all of these lags."""
+        ohms = self.lag_ohms(x)
+        return ohms[SLOPED] + (ohms[len(TAUS_S) :] if self.lags > len(TAUS_S) else 0)
+
     def rest_v(self, x: Floats, ramps: Floats) -> Floats:
         """Rest voltages that a solution gives for rows of the ramps."""
         return np.asarray(x[self.ramps + self.lags] - ramps @ x[: self.ramps], np.float64)
@@ -329,6 +340,7 @@ def _told(
     draws: Floats,
     volts: Floats,
     lag: float,
+    warm: Floats,
 ) -> ResistanceFit:
     everything = np.vstack([x, draws])
     ohms = problem.resistances(everything)
@@ -342,12 +354,15 @@ def _told(
     modelled = problem.columns @ x
     sag = rest - modelled
     about = volts - rest
+    surface_v = grid.current_lags[:, SLOPED] @ problem.surface_ohms(x)
+    load = grid.current_lags[:, 0] ** 2
     residual = volts - modelled
     return ResistanceFit(
         resistances_ohm=ohms[0],
         pulse_ohm=float(pulse[0]),
         pulse_sd_ohm=float(pulse[1:].std()),
-        curve_sd_ohm=float(SURFACE_GAIN * fall[0] * min(grid.slope_spread, 1.0)),
+        surface_part=float(surface_v.std() / np.median(rest)),
+        warming=abs(float(np.log(warm) @ load / max(float(load.sum()), 1e-9))),
         instant_ohm=float(ohms[0, 0]),
         instant_sd_ohm=float(ohms[1:, 0].std()),
         total_ohm=float(ohms[0].sum()),

@@ -2,16 +2,29 @@
 intervals hold it.
 
     PYTHONPATH=.:tests python benchmarks/tables/pack_truth.py [RIDES] [--bms] [--rate HZ] ...
+
+With `--builds` the rides are those of the ride simulator instead: random builds at one to three
+capacities per hour, charge transfer that bends, diffusion read through the curve, another
+activation energy for each part. The other options then count for nothing but `--first`.
 """
 
 from __future__ import annotations
 
 import argparse
+import sys
 import time
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+from limits_truth import random_sim
+
 from analyzer.pack_state import estimate_pack
+from importers.ride import Ride
+from importers.setup_types import Setup
 from simulator.pack_rides import CURVES, Sensors, random_ride
 
 RELATIVE = ("resistance_10s_ohm", "resistance_10s_25c_ohm", "resistance_instant_ohm", "capacity_ah")
@@ -34,7 +47,28 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--minutes", type=float, nargs=2, default=(4.0, 60.0))
     parser.add_argument("--least-depth", type=float, default=0.0)
     parser.add_argument("--chemistry", default="nmc")
+    parser.add_argument("--builds", action="store_true", help="rides of the ride simulator")
     return parser.parse_args()
+
+
+def of_build(seed: int) -> tuple[Ride, Setup, SimpleNamespace]:
+    """A ride of a random build and its truth under the estimates' names."""
+    sim = random_sim(seed)
+    true = sim.truth
+    by_bms = sim.ride.has("pack_voltage_v")
+    names = {
+        "resistance_10s_ohm": true.resistance_10s_ohm
+        if by_bms
+        else true.resistance_10s_with_leads_ohm,
+        "resistance_10s_25c_ohm": true.resistance_10s_25c_ohm,
+        "resistance_instant_ohm": true.resistance_instant_ohm,
+        "capacity_ah": true.capacity_ah,
+        "state_of_charge_start_pct": true.soc_start_pct,
+        "state_of_charge_end_pct": true.soc_end_pct,
+        "rest_voltage_start_v": true.rest_voltage_start_v,
+        "rest_voltage_end_v": true.rest_voltage_end_v,
+    }
+    return sim.ride, sim.setup, SimpleNamespace(**names)
 
 
 def main() -> None:
@@ -52,16 +86,19 @@ def main() -> None:
     asked = spent = nothing = 0
     seed = args.first
     while asked < args.rides:
-        ride, setup, truth = random_ride(
-            seed,
-            sensors=sensors,
-            known_curve=not args.built_in,
-            minutes=tuple(args.minutes),
-            curves=curves[args.chemistry],
-            change=change,
-        )
+        if args.builds:
+            ride, setup, truth = of_build(seed)
+        else:
+            ride, setup, truth = random_ride(
+                seed,
+                sensors=sensors,
+                known_curve=not args.built_in,
+                minutes=tuple(args.minutes),
+                curves=curves[args.chemistry],
+                change=change,
+            )
         seed += 1
-        if truth.depth_pct < args.least_depth:
+        if not args.builds and truth.depth_pct < args.least_depth:
             continue
         asked += 1
         start = time.perf_counter()

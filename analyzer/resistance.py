@@ -61,6 +61,8 @@ data are weighed against what is known beforehand [s]. Our choice."""
 PASSES = 4
 """With one resistance, then thrice with one that follows the charge on the whole and at the
 electrodes' surface; more passes change nothing."""
+JUDGED_AFTER = 1
+"""The pass (from 0) after which a fit shows which rows do not belong to it."""
 LEAST_FACTOR = 0.1
 """The resistance never falls below this part of itself at the mean charge."""
 DRAWS = 200
@@ -129,7 +131,7 @@ def fit_resistance(
     ride, how many times its resistance at the mean temperature the pack is expected to have.
     Blocks of the last pass are drawn anew `DRAWS` times for the standard deviations. `lag_s` is
     the readings' lag where an earlier fit settled it. A fit that is not `worth` it is returned
-    without its standard deviations (zero): its rows are to be chosen anew.
+    early, without its standard deviations (zero): its rows are to be chosen anew.
     """
     grid = pack_grid(stretches, step_s, rated_ah)
     if lag_s is None:
@@ -145,6 +147,10 @@ def fit_resistance(
         extra = [-sag * shape for shape in shapes] if turn else []
         problem = _Problem.of(grid, volts, factor, extra, relaxing_v, all_ohm)
         x, open_ = problem.solve()
+        if worth is not None and turn == JUDGED_AFTER:
+            bare = _told(grid, problem, x, x[None], volts, lag, warm)
+            if not worth(bare):
+                return bare
         if turn < PASSES - 1:
             all_ohm = float(problem.resistances(x).sum())
             for change, shape in zip(x[x.size - len(extra) :], shapes, strict=False):
@@ -154,10 +160,6 @@ def fit_resistance(
             surface_v = grid.current_lags[:, SLOPED] @ problem.surface_ohms(x)
             start_v = float(problem.rest_v(x, grid.ramps[:1])[0])
             grid = bend_along(grid, start_v, curve, surface_v)
-    if worth is not None:
-        bare = _told(grid, problem, x, x[None], volts, lag, warm)
-        if not worth(bare):
-            return bare
     draws = problem.draws(np.random.default_rng(seed), open_)
     return _told(grid, problem, x, draws, volts, lag, warm)
 

@@ -134,7 +134,8 @@ def _sag_story(
         seen_ohm = (rest_v - lowest_v) / current[at] if current[at] > SAG_CURRENT_A else 0.0
         carries = max(above / max(state.resistance_ohm, float(seen_ohm)), 0.0)
         measures += [("current_to_line_a", carries), ("current_left_a", carries - drawn)]
-        facts.append(f"The pack carries {carries:.1f} A down to the line; {drawn:.1f} A was drawn.")
+        carried = f"{carries:.1f} A" if carries >= 0.05 else "nothing more"
+        facts.append(f"The pack carries {carried} down to the line; {drawn:.1f} A was drawn.")
     low = charge is not None and charge < LOW_CHARGE_PCT
     near = low or above <= NEAR_REST_V * setup.pack.series
     return ("empty" if near else "too_much_current"), tuple(facts), tuple(measures)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.cost_of_limit import Hill
 from analyzer.limits import Tried
 from analyzer.pack_state import PackFit, PackState
 from analyzer.quantities import Floats, pack_current_a, step_s
@@ -28,6 +29,11 @@ class Conditions:
     """After 10 s, at this ride's charge and temperature."""
     ambient_c: float | None
     mass_kg: float | None
+    hills: tuple[Hill, ...] = ()
+    """The ride's climbs, for what a lower limit costs on them."""
+    drive_overshoot: float = 1.0
+    """The most that 1 s of a drive's battery current was of its limit; 1 where none was passed."""
+    brake_overshoot: float = 1.0
 
 
 def _charge_moved_ah(ride: Ride, setup: Setup) -> Floats | None:

@@ -9,16 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
 from analyzer import cutout_remedies_drive as drive
+from analyzer.less_current import FREE, Way, less_current
 from analyzer.loss_facts import Around, Facts
-from analyzer.setup_cost import battery_cost
-from analyzer.setup_evidence import MOST_OVERSHOOT
 from analyzer.setup_finding import num
-from analyzer.setup_sums import allowed_a, each_a, total
 from analyzer.words import CutoutCause
 
-USUAL_OHM = 0.1
-"""Pack resistance for a cost where the ride does not tell it [ohm]. Our choice."""
 LEAVE_PCT = 90
 """Charge to leave home with when the way begins downhill [%]. Our choice."""
 FLAT_FIRST = "Try the new limit on the flat first."
@@ -43,52 +41,23 @@ def remedy_of(cause: CutoutCause, here: Around, facts: Facts) -> tuple[str, ...]
     return tuple(_REMEDIES[cause](here, facts))
 
 
-def _overshoot(here: Around, facts: Facts, way: str) -> float:
-    """How far the sum seen went beyond the sum set: limits regulate, they do not clip."""
-    summed = total(here.search.setup, "drive" if way == "drive" else "brake")
+def _less(here: Around, facts: Facts, way: Way) -> list[str]:
     peak = facts.at("peak_5s_a")
-    if summed is None or summed.missing or peak is None or summed.value <= 0:
-        return 1.0
-    seen = peak if way == "drive" else -peak
-    return min(max(seen / summed.value, 1.0), MOST_OVERSHOOT)
-
-
-def _sum_words(here: Around, each: float, way: str) -> str:
-    setup = here.search.setup
-    count, aux = len(setup.drives), (setup.pack.aux_a or 0.0) if way == "drive" else 0.0
-    allowed = allowed_a(setup, "drive" if way == "drive" else "brake")
-    assert allowed is not None
-    key = allowed[1]
-    table, name = key.split(".")
-    rating = float(getattr(getattr(setup, table), name))
-    used = count * each + aux
-    lights = f", lights {num(aux, 'A')}" if aux > 0 else ""
-    drives = f"{count} drives {num(count * each, 'A')}" if count > 1 else f"one {num(each, 'A')}"
-    return f"{drives}{lights}, {key} {num(rating, 'A')}: {100 * (1 - used / rating):.0f} % in hand"
-
-
-def _less(here: Around, facts: Facts, way: str) -> list[str]:
-    setup = here.search.setup
-    word = "battery limit" if way == "drive" else "battery braking limit"
-    each = each_a(setup, "drive" if way == "drive" else "brake", _overshoot(here, facts, way))
-    if each is None:
-        keys = "bms.discharge_rating_a" if way == "drive" else "bms.charge_rating_a"
-        return [
-            f"Lower each drive's {word} so that all drives and lights together stay 10 % under "
-            f"the lowest rating; write {keys} into the setup and this becomes a number."
-        ]
-    now = [getattr(one, f"battery_{way}_a") for one in setup.drives]
-    set_now = [one for one in now if one is not None]
-    if set_now and max(set_now) <= each:
-        return [
-            f"Check that each drive's {word} of {num(max(set_now), 'A')} is really in force: "
-            "together they stay under every rating that is given, yet more was seen."
-        ]
-    ohm = here.state.resistance_ohm or USUAL_OHM
-    cost = battery_cost(setup, way, max(set_now) if set_now else None, each, ohm)
-    return [
-        f"Set each drive's {word} to {num(each, 'A')} or less: {_sum_words(here, each, way)}.",
-        f"Cost: {cost or 'less power where this limit governs, climbs take longer.'}",
+    seen_a = None if peak is None else abs(peak)
+    time_s, rest_v = here.time_s, here.state.rest_v
+    at = here.full
+    return less_current(
+        here.search.setup,
+        way,
+        here.state,
+        seen_a=seen_a,
+        start_s=float(time_s[at]),
+        end_s=float(time_s[at]),
+        rest_v=None if rest_v is None or not np.isfinite(rest_v[at]) else float(rest_v[at]),
+    ) or [
+        "The limits as set keep 10 % under every rating that the setup gives: hold the ratings "
+        "there against the labels of BMS and cells.",
+        f"Cost: {FREE}",
     ]
 
 

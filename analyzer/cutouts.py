@@ -125,7 +125,8 @@ def _measures(here: Around, facts: Facts) -> tuple[tuple[str, float], ...]:
 def _facts(here: Around, facts: Facts) -> list[str]:
     sides = " and ".join(here.loss.drives)
     what = "Drive" if here.loss.sign > 0 else "Motor braking"
-    out = [f"{what} was gone on {sides} for {facts.numbers.get('gone_s', 0.0):.1f} s."]
+    asked = "was gone" if here.one.demand is None else "was asked for and gone"
+    out = [f"{what} {asked} on {sides} for {facts.numbers.get('gone_s', 0.0):.1f} s."]
     spells = facts.numbers.get("spells", 1.0)
     if spells > 1:
         out.append(f"It came and went {spells:.0f} times.")

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from analyzer.balance import Balance, InForce
 from analyzer.events import Event
+from analyzer.finding_groups import LOSSES, stories
 from analyzer.limits import LimitCheck
 from analyzer.sensors import CONTROLLER_CURRENT_SHARE
-from analyzer.words import BalanceVerdict, EventKind, LimitRole, Severity, Verdict
+from analyzer.words import BalanceVerdict, EventKind, ImbalanceCause, LimitRole, Severity, Verdict
 
 ORDER = (
     EventKind.BRAKE_LOSS,
@@ -28,10 +29,6 @@ ORDER = (
     EventKind.LOG_GAP,
 )
 """Among findings of one severity, what can hurt comes first. Our choice."""
-SILENT = (EventKind.LOG_GAP, EventKind.IMBALANCE)
-"""Kinds that make no finding of their own: a gap is a note; imbalance is the balance's finding."""
-SILENT_NOTES = (EventKind.STALL, EventKind.WHEEL_SLIP)
-"""Kinds that are ordinary riding while they are notes: a firm start, a spin on wet leaves."""
 CURRENT_LIMITS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
 NOT_IN_FORCE, NOT_IN_FORCE_A = 0.98, 0.4
 """A plateau whose whole interval lies below this part of the setting and that lies this much below
@@ -48,11 +45,12 @@ class Finding:
     """One thing worth a sentence on the first screen; the sentence itself is made in reports."""
 
     subject: str
-    """An event kind's word (all events of that kind and flavour together), `limit`, `balance`,
-    `setting`, `pack`, `not_tried` or `good`."""
+    """An event kind's word (all events of one story together, `analyzer.finding_groups`), `limit`,
+    `balance`, `setting`, `pack`, `not_tried` or `good`."""
     severity: Severity
     events: tuple[int, ...] = ()
-    """Places in `RideResult.events`, the telling one first."""
+    """Places in `RideResult.events`: those of the subject's kind, the telling one first, then what
+    belongs to the same story."""
     limits: tuple[str, ...] = ()
     """Setup keys it is about."""
     drives: tuple[str, ...] = ()
@@ -73,6 +71,7 @@ def rank_findings(
         *_from_balance(balance),
         *_from_settings(in_force, limits),
     ]
+    found = _one_of_sides(found, balance)
     found.sort(key=_rank)
     return (*found, *_good(limits, found), *_not_tried(limits))
 
@@ -84,30 +83,13 @@ def _rank(one: Finding) -> tuple[int, int, int]:
 
 
 def _from_events(events: Sequence[Event]) -> list[Finding]:
-    groups: dict[tuple[EventKind, str, tuple[str, ...]], list[int]] = {}
-    for place, event in enumerate(events):
-        ordinary = event.kind in SILENT_NOTES and event.severity is Severity.NOTE
-        if event.kind in SILENT or ordinary:
-            continue
-        # Each loss of drive or braking is a story of its own.
-        own = str(place) if event.kind in (EventKind.BRAKE_LOSS, EventKind.CUTOUT) else ""
-        drives = event.drives if event.kind is EventKind.OVERHEAT else ()
-        groups.setdefault((event.kind, event.flavour + own, drives), []).append(place)
     found = []
-    for (kind, _, _), places in groups.items():
-        places.sort(key=lambda place: _telling(events[place]), reverse=True)
-        worst = events[places[0]]
-        keys = () if worst.limit is None else (worst.limit.name,)
-        found.append(Finding(kind.value, worst.severity, tuple(places), keys, worst.drives))
+    for places in stories(events):
+        told = [events[place] for place in places]
+        worst = max((one.severity for one in told), key=lambda one: one.rank)
+        keys = tuple(dict.fromkeys(one.limit.name for one in told if one.limit is not None))
+        found.append(Finding(told[0].kind.value, worst, tuple(places), keys, told[0].drives))
     return found
-
-
-def _telling(event: Event) -> tuple[int, float, float]:
-    """The worst first: by severity, by how far beyond its limit, by length."""
-    beyond = 0.0
-    if event.peak is not None and event.limit is not None and event.limit.value:
-        beyond = abs(abs(event.peak.value) / event.limit.value - 1.0)
-    return event.severity.rank, beyond, event.end_s - event.start_s
 
 
 _COVERED = {
@@ -124,9 +106,16 @@ def _from_limits(limits: Sequence[LimitCheck], events: Sequence[Event]) -> list[
     touched one and an overshooting limiter are worth watching."""
     kinds = {event.kind for event in events}
     named = {event.limit.name for event in events if event.limit is not None}
+    # A loss at one drive's stop line tells of the other drives' lines, too.
+    lost = {
+        event.limit.name.rsplit(".", 1)[-1]
+        for event in events
+        if event.kind in LOSSES and event.limit is not None
+    }
     found = []
     for one in limits:
-        if one.limit in named or _COVERED.get(one.limit) in kinds:
+        last = one.limit.rsplit(".", 1)[-1]
+        if one.limit in named or last in lost or _COVERED.get(one.limit) in kinds:
             continue
         severity = _limit_severity(one)
         if severity is not None:
@@ -190,6 +179,15 @@ def _from_settings(in_force: Sequence[InForce], limits: Sequence[LimitCheck]) ->
             if alone
         ]
     return found
+
+
+def _one_of_sides(found: list[Finding], balance: Balance | None) -> list[Finding]:
+    """A side that carries less because a setting is not in force there is told once."""
+    setting = any(one.subject == "setting" for one in found)
+    why = balance.causes[0].cause if balance is not None and balance.causes else ""
+    if not setting or why != ImbalanceCause.SETTING_NOT_IN_FORCE:
+        return found
+    return [one for one in found if one.subject != "balance"]
 
 
 def _good(limits: Sequence[LimitCheck], found: Sequence[Finding]) -> list[Finding]:

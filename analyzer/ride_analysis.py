@@ -10,6 +10,7 @@ from analyzer.balance import Balance, InForce
 from analyzer.beyond import find_overheat, find_overvoltage, find_sags, find_stalls
 from analyzer.climbs import Climb, find_climbs
 from analyzer.conditions import conditions
+from analyzer.cost_of_limit import hills_of
 from analyzer.cutouts import find_losses
 from analyzer.estimate import Note
 from analyzer.events import Event, NotChecked
@@ -26,6 +27,7 @@ from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState, estimate_pack
 from analyzer.power_reduced import find_power_reduced
 from analyzer.remedies import balance_with_remedies, with_remedies
+from analyzer.setup_evidence import overshoot_of
 from analyzer.sides import find_balance, find_imbalance
 from analyzer.slip import find_wheel_slip
 from analyzer.totals import Totals, ride_totals
@@ -77,6 +79,12 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         replace(one, governed=governed_over(states, ride, one.start_s, one.end_s)) for one in climbs
     )
     limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
+    state = replace(
+        state,
+        hills=hills_of(ride, climbs),
+        drive_overshoot=overshoot_of(limits, "battery_drive_a"),
+        brake_overshoot=overshoot_of(limits, "battery_brake_a"),
+    )
     losses, loss_notes = find_losses(
         ride, setup, pack=pack, fit=fit, state=state, in_force=in_force
     )
@@ -96,7 +104,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
             *losses,
         ]
     )
-    events = with_remedies(events, ride, setup)
+    events = with_remedies(events, ride, setup, state)
     told = tuple(Note(about, text) for about, text in (*ride.notes, *setup.notes))
     return RideResult(
         ride=as_logged,

@@ -3,13 +3,14 @@ of the cells, and from which speed on full throttle reaches a battery current.""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from analyzer.estimate import Estimate
+from analyzer.limits import LimitCheck
 from analyzer.setup_duty import DutyLine, fit_duty
 from analyzer.setup_paper import paper_resistance_ohm
 from analyzer.words import Verdict
@@ -67,12 +68,13 @@ def gather_evidence(setup: Setup, rides: Sequence[RideResult]) -> Evidence:
     if not own:
         return paper
     ohm = _resistance(own)
+    checks = [check for ride in own for check in ride.limits]
     return Evidence(
         resistance_ohm=paper.resistance_ohm if ohm is None else ohm,
         resistance_from=paper.resistance_from if ohm is None else "as rides showed, at 25 °C",
         measured=ohm is not None,
-        drive_overshoot=_overshoot(own, "battery_drive_a"),
-        brake_overshoot=_overshoot(own, "battery_brake_a"),
+        drive_overshoot=overshoot_of(checks, "battery_drive_a"),
+        brake_overshoot=overshoot_of(checks, "battery_brake_a"),
         cell_spread_v=_spread_v(own),
         duty=fit_duty(own),
         rides=len(own),
@@ -93,11 +95,12 @@ def _resistance(rides: Sequence[RideResult]) -> Estimate | None:
     )
 
 
-def _overshoot(rides: Sequence[RideResult], name: str) -> float:
+def overshoot_of(checks: Iterable[LimitCheck], name: str) -> float:
+    """The most that 1 s of a drive's current was of this limit, 1 where none was passed: limits
+    regulate, they do not clip."""
     ratios = [
         check.seen / check.set
-        for ride in rides
-        for check in ride.limits
+        for check in checks
         if check.limit.endswith(f".{name}")
         and check.seen is not None
         and check.verdict in (Verdict.WORKS, Verdict.OVERSHOOTS)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from analyzer.setup_cost import battery_cost, fade_cost
+from analyzer.cost_of_limit import battery_cost, fade_cost
 from analyzer.setup_derive import Derived, derive_voltages, stop_floor_v
 from analyzer.setup_evidence import Evidence, gather_evidence
 from analyzer.setup_finding import (

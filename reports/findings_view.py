@@ -6,15 +6,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analyzer.estimate import Estimate
 from analyzer.events import Event
 from analyzer.findings import Finding
 from analyzer.limits import LimitCheck
 from analyzer.ride_analysis import RideResult
 from analyzer.words import BalanceVerdict, EventKind, Severity, Verdict
 from reports.advice import Advice, advice_of
+from reports.beside import against_limit, beside_sentences
 from reports.headlines import event_headline
 from reports.measures import measure_sentences
-from reports.numbers import beside, chance, estimate, fixed, moment, unit_suffix
+from reports.not_known import not_known
+from reports.numbers import beside, chance, estimate, fixed, moment, quantity, unit_suffix
 from reports.sentences import (
     BALANCE,
     capital,
@@ -28,6 +31,9 @@ from reports.tables import Place
 
 LOWER_BOUNDS = ("derate_from_v", "stop_at_v", "cell_low_v", "cell_empty_v", "min_charge_temp_c")
 """Limits that are passed downwards."""
+SAG_WITH_NUMBERS = "too_much_current"
+ALIKE_PCT = 0.1
+"""Wheel speeds this near to each other are alike [%]. Our choice: half a millimetre of radius."""
 MOST_FINDINGS = 5
 """The contract's first screen."""
 PADDING = 0.35
@@ -91,22 +97,26 @@ def advice_parts(advice: Advice) -> list[tuple[str, tuple[str, ...]]]:
 
 
 def _event_finding(finding: Finding, result: RideResult) -> FindingView:
-    events = [result.events[i] for i in finding.events]
-    first = events[0]
+    told = [result.events[i] for i in finding.events]
+    first = told[0]
+    events = [one for one in told if one.kind is first.kind]
+    beside = [one for one in told if one.kind is not first.kind]
     headline = event_headline(events, result)
     likeliest = first.causes[0] if first.causes else None
     advice = advice_of(first.remedy)
     if likeliest is not None and likeliest.remedy:
         advice = advice_of(likeliest.remedy)
     facts = tuple(sentence(one) for one in first.facts if one.rstrip(".") not in headline)
-    facts = (*facts, *measure_sentences(first))
+    facts = (*against_limit(first, result.setup), *facts, *measure_sentences(first))
+    facts = (*facts, *beside_sentences(beside, headline, facts))
+    advice = with_more(advice, beside)
     evidence = tuple(map(sentence, likeliest.evidence)) if likeliest else ()
     pairs = [
         ("Numbers", facts),
         ("Evidence", evidence),
         ("Otherwise", _otherwise(first)),
         *advice_parts(advice),
-        ("Not known", _not_known(first, result)),
+        ("Not known", not_known(first, result)),
     ]
     return FindingView(
         finding.severity,
@@ -114,6 +124,18 @@ def _event_finding(finding: Finding, result: RideResult) -> FindingView:
         parts_of(pairs),
         place_between(first.start_s, first.end_s, result),
     )
+
+
+def with_more(advice: Advice, beside: list[Event]) -> Advice:
+    """The advice, and before it what the events of the same story add to do."""
+    sag = next((advice_of(one.remedy) for one in beside if one.flavour == SAG_WITH_NUMBERS), None)
+    if sag is not None and sag.do:
+        return sag if not advice.do else Advice((*sag.do, *advice.do), sag.cost, advice.caution)
+    high = [one for one in beside if one.kind is EventKind.OVERVOLTAGE]
+    more = [one for event in high for one in advice_of(event.remedy).do[:1]]
+    told = " ".join(advice.do)
+    new = [one for one in dict.fromkeys(more) if one.split(";")[0] not in told]
+    return Advice((*new, *advice.do), advice.cost, advice.caution)
 
 
 def _otherwise(event: Event) -> tuple[str, ...]:
@@ -127,13 +149,6 @@ def _otherwise(event: Event) -> tuple[str, ...]:
             text = f"{text}: {cause.would_confirm[0]}"
         texts.append(sentence(text))
     return tuple(texts)
-
-
-def _not_known(event: Event, result: RideResult) -> tuple[str, ...]:
-    if event.kind not in (EventKind.CUTOUT, EventKind.BRAKE_LOSS):
-        return ()
-    missing = [one.what for one in result.not_checked]
-    return (f"{capital(joined(missing))}.",) if missing else ()
 
 
 def _check(result: RideResult, key: str) -> LimitCheck | None:
@@ -159,7 +174,10 @@ def limit_sentence(check: LimitCheck) -> str:
     if check.seen is None:
         return f"{name}: nothing seen."
     seen, limit = beside(check.seen, check.set, unit_suffix(check.limit))
-    least = "at least " if check.at_least else ""
+    low = check.limit.endswith(LOWER_BOUNDS)
+    least = ("at most " if low else "at least ") if check.at_least else ""
+    if check.verdict in (Verdict.WORKS, Verdict.NOT_REACHED):
+        seen, limit = (quantity(one, unit_suffix(check.limit)) for one in (check.seen, check.set))
     if check.limit.endswith(LOWER_BOUNDS) and check.verdict in (Verdict.EXCEEDED, Verdict.TOUCHED):
         word = "passed" if check.verdict is Verdict.EXCEEDED else "reached"
         return f"{name} was {word}: down to {seen}, {limit} is the line."
@@ -167,9 +185,9 @@ def limit_sentence(check: LimitCheck) -> str:
         Verdict.EXCEEDED: f"was exceeded: {least}{seen} against {limit}",
         Verdict.OVERSHOOTS: f"is overshot: {least}{seen} against the {limit} set",
         Verdict.TOUCHED: f"was touched: {least}{seen} against {limit}",
-        Verdict.WORKS: f"works: {least}{seen} at most, {limit} set",
+        Verdict.WORKS: f"works: it held current to {seen}, {limit} set",
         Verdict.HOLDS: f"holds: {least}{seen} against {limit}",
-        Verdict.NOT_REACHED: f"was not reached: {least}{seen} at most, {limit} set",
+        Verdict.NOT_REACHED: f"was not reached: {least}{seen} seen, {limit} set",
         Verdict.NOT_EXERCISED: f"was not put to the test: {least}{seen} against {limit}",
     }
     return f"{name} {told[check.verdict]}."
@@ -216,10 +234,32 @@ def _balance_finding(finding: Finding, result: RideResult) -> FindingView:
 def _speed_sentence(ratio: float, result: RideResult) -> str:
     first, second = result.setup.drive_names[:2]
     off = abs(ratio - 1) * 100
+    if off < ALIKE_PCT:
+        return "Rolling straight both wheels turn alike, within 0.1 %."
     return sentence(
         f"rolling straight the {first} wheel turns {fixed(off, 1)} % "
         f"{'faster' if ratio > 1 else 'slower'} than the {second} one"
     )
+
+
+def _interval(one: Estimate) -> str:
+    """The interval of a plateau in brackets; empty without one."""
+    if one.low is None or one.high is None:
+        return ""
+    return f" ({fixed(one.low, 1)} to {fixed(one.high, 1)} A)"
+
+
+def _share_sentence(result: RideResult) -> tuple[str, ...]:
+    """What each side carried while driving."""
+    balance = result.balance
+    if balance is None or balance.verdict is not BalanceVerdict.UNEVEN:
+        return ()
+    shares = [
+        f"{one.drive} carried {estimate(one.drive_pct, 'pct')}"
+        for one in balance.shares
+        if one.drive_pct is not None
+    ]
+    return (sentence(f"driving, {joined(shares)}"),) if shares else ()
 
 
 def _setting_finding(finding: Finding, result: RideResult) -> FindingView:
@@ -234,16 +274,16 @@ def _setting_finding(finding: Finding, result: RideResult) -> FindingView:
             there, here = beside(seen.value, value, "a")
             numbers.append(
                 sentence(
-                    f"{limit_phrase(key)}: set to {here}, but the drive saturates at {there} "
-                    f"({estimate(seen, 'a')})"
+                    f"{limit_phrase(key)}: set to {here}, but the drive saturates at "
+                    f"{there}{_interval(seen)}"
                 )
             )
     causes = [] if result.balance is None else list(result.balance.causes)
     cause = next((one for one in causes if one.cause == "setting_not_in_force"), None)
     side = joined(finding.drives) or "one side"
     pairs = [
-        ("Numbers", tuple(numbers)),
-        ("Evidence", tuple(map(sentence, cause.evidence)) if cause else ()),
+        ("Numbers", (*numbers, *_share_sentence(result))),
+        ("Evidence", tuple(map(sentence, cause.evidence)) if cause and not numbers else ()),
         *advice_parts(advice_of(cause.remedy) if cause else Advice()),
     ]
     headline = f"What the setup says is not in force on {side}."

@@ -42,6 +42,10 @@ BECAUSE = {
     "mechanical_drive_lost": "a belt, chain or coupling let go",
     "supply_interrupted": "a connector, fuse or switch broke the supply",
 }
+MOST_TIMES = 3
+"""So many further losses of one cause are named in a headline. Our choice."""
+SAME_S = 5.0
+"""Losses this near to each other are told as one moment [s]. The contract's for retries."""
 LEAST_TO_NAME = 0.5
 """Below this probability no cause is named in a headline. Our choice: a cause less likely than
 all the others together is a candidate, not an answer."""
@@ -81,9 +85,22 @@ def _loss(events: Sequence[Event], result: RideResult) -> str:
         text = f"{text} because {why}. {capital(chance(likeliest.probability))} sure."
     else:
         text = f"{text}; most likely because {why}, but only {chance(likeliest.probability)} sure."
-    if len(events) > 1:
-        text = f"{text} {counted(len(events), 'loss', 'losses').capitalize()} in this ride."
-    return text
+    return f"{text} {_again(events, result)}" if len(events) > 1 else text
+
+
+def _again(events: Sequence[Event], result: RideResult) -> str:
+    """When else it went, and on which drives where those were others."""
+    first, *others = events
+    others.sort(key=lambda one: one.start_s)
+    times = [
+        moment(one.start_s, result.ride.start)
+        + ("" if set(one.drives) == set(first.drives) else f" on {joined(one.drives)}")
+        for one in others[:MOST_TIMES]
+    ]
+    if len(others) > MOST_TIMES:
+        times.append(f"{counted(len(others) - MOST_TIMES, 'more time')}")
+    word = "Also" if any(one.start_s < first.start_s + SAME_S for one in others) else "Again"
+    return f"{word} at {joined(times)}."
 
 
 def peak_against_limit(event: Event) -> tuple[str, str] | None:

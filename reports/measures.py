@@ -62,11 +62,8 @@ def _at(numbers: Numbers) -> str:
 
 def _sag(numbers: Numbers) -> list[str]:
     texts = []
-    if "highest_current_a" in numbers:
-        texts.append(
-            f"The pack gave up to {quantity(numbers['highest_current_a'], 'a')}"
-            f"{_at(numbers)} for {_s(numbers.get('length_s', 0.0))}."
-        )
+    if "length_s" in numbers:
+        texts.append(f"It lasted {_s(numbers['length_s'])}{_at(numbers)}.")
     if "rest_voltage_v" in numbers and "rest_above_line_v" in numbers:
         above = numbers["rest_above_line_v"]
         texts.append(

@@ -3,23 +3,17 @@
 import re
 
 import numpy as np
-import pytest
 from handmade import clock, make_ride, make_setup
+from never_advised import forbidden
 
 from analyzer.balance import Balance
+from analyzer.conditions import Conditions
 from analyzer.events import Cause, Event, LimitRef, Peak
 from analyzer.remedies import balance_with_remedies, remedy_of
 from analyzer.words import BalanceVerdict, EventKind, ImbalanceCause, Severity
 from importers.setup_types import Drive
 
-NEVER = [
-    r"\b(raise|increase|widen|lengthen) (the |a |its )?(bms|trip|delay|temperature|stop)",
-    r"\b(lower|reduce) (the )?(stop_at_v|derate_from_v|stop voltage|derate voltage)",
-    r"(unplug|disconnect|remove) (the |a )?(sensor|temperature)",
-    r"(?<!never )(?<!not )\bbridge (the|a) bms",
-    r"\bride on\b",
-]
-"""What is never advised: the trade's practice, no source."""
+STATE = Conditions(None, None, None, 0.08, None, 310.0)
 
 
 def ride_and_setup():
@@ -58,7 +52,7 @@ def every_remedy():
                 "drives.left.motor_stop_c",
             ):  # fmt: skip
                 event = event_of(kind, limit=limit, flavour=flavour, measures=measures)
-                yield from remedy_of(event, ride, setup)
+                yield from remedy_of(event, ride, setup, STATE)
     causes = tuple(Cause(one.value, 0.1) for one in ImbalanceCause)
     balance = Balance((), None, BalanceVerdict.UNEVEN, None, causes, 30.0)
     for cause in balance_with_remedies(balance).causes:
@@ -68,15 +62,13 @@ def every_remedy():
 def test_no_remedy_is_on_the_list_of_what_is_never_advised():
     texts = set(every_remedy())
     assert len(texts) > 12
-    for text in texts:
-        for pattern in NEVER:
-            assert not re.search(pattern, text, re.IGNORECASE), (pattern, text)
+    assert forbidden(texts) == []
 
 
 def test_less_braking_always_comes_with_the_mechanical_brake():
     ride, setup = ride_and_setup()
     for kind in (EventKind.REGEN_OVER_RATING, EventKind.OVERVOLTAGE):
-        texts = remedy_of(event_of(kind, limit="pack.charge_rating_a"), ride, setup)
+        texts = remedy_of(event_of(kind, limit="pack.charge_rating_a"), ride, setup, STATE)
         assert any("mechanical brake must hold the loaded vehicle" in one for one in texts)
         assert any("walking pace" in one for one in texts)
 
@@ -84,17 +76,14 @@ def test_less_braking_always_comes_with_the_mechanical_brake():
 def test_the_limit_keeps_a_tenth_in_hand_after_the_lights():
     # 40 A less 10 % is 36 A, less 1 A for lights is 35 A, halved 17.5 A.
     ride, setup = ride_and_setup()
-    texts = remedy_of(event_of(EventKind.DISCHARGE_OVER_RATING), ride, setup)
+    texts = remedy_of(event_of(EventKind.DISCHARGE_OVER_RATING), ride, setup, STATE)
     told = float(re.search(r"to ([\d.]+) A or less", texts[0])[1])
     assert told <= 17.5
     assert 2 * told + 1.0 <= 0.9 * 40.0
-    # 6 m/s is 21.6 km/h at 52 A; at twice that limit speed goes down in proportion.
-    speed = float(re.search(r"about (\d+) km/h instead of 22", texts[1])[1])
-    assert speed == pytest.approx(21.6 * 2 * told / 52, abs=0.6)
 
 
 def test_braking_is_held_to_the_lower_charge_rating():
     # 10 A less 10 % for two drives: 4.5 A each.
     ride, setup = ride_and_setup()
-    texts = remedy_of(event_of(EventKind.REGEN_OVER_RATING), ride, setup)
+    texts = remedy_of(event_of(EventKind.REGEN_OVER_RATING), ride, setup, STATE)
     assert float(re.search(r"to ([\d.]+) A or less", texts[0])[1]) <= 4.5

@@ -14,11 +14,11 @@ from made.ride_results import bare_result
 from setup_maker import TRIKE, setup_of
 
 from analyzer.balance import InForce
+from analyzer.cost_of_limit import climbing_speed_mps
 from analyzer.estimate import Estimate
 from analyzer.limits import LimitCheck, Tried
 from analyzer.ride_analysis import RideResult
 from analyzer.setup_check import check_setup
-from analyzer.setup_cost import climbing_speed_mps
 from analyzer.setup_duty import fit_duty
 from analyzer.setup_evidence import gather_evidence
 from analyzer.setup_suggest import suggest_setup

@@ -62,16 +62,17 @@ def find_climbs(
     ride: Ride,
     setup: Setup,
     *,
-    governed: object | None = None,
     pack_fit: PackFit | None = None,
     roads: tuple[Road, ...] | None = None,
+    load: RideLoad | None = None,
 ) -> tuple[tuple[Climb, ...], tuple[Note, ...]]:
     """Where did the road rise by 10 m or more, and what did that ask of the build? In the order
     ridden, with notes on what could not be told."""
     found = find_roads(ride, setup) if roads is None else roads
     if not found:
         return (), (Note("climbs", NO_ROAD),)
-    load = ride_load(ride, setup, None if pack_fit is None else pack_fit.rest_voltage_v)
+    if load is None:
+        load = ride_load(ride, setup, None if pack_fit is None else pack_fit.rest_voltage_v)
     spans = [(road, a, b) for road in found for a, b in _spans(road)]
     rows = [rows_between(road.way, ride, a, b) for road, a, b in spans]
     next_start = [float(ride.time_s[first]) for first, _ in rows[1:]] + [np.inf] * bool(rows)

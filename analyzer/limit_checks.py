@@ -106,7 +106,7 @@ class _Checker:
         if limit.channel == "pack_current_a":
             return self.current is not None and self.current.at_least
         rate = self.ride.rate_hz(limit.channel)
-        return limit.bounds != "heat" and rate is not None and rate < SLOW_RATE_HZ
+        return limit.bounds not in ("heat", "cold") and rate is not None and rate < SLOW_RATE_HZ
 
 
 def check_limits(
@@ -204,7 +204,7 @@ def _voltage_check(
         if np.isfinite(used).any() and (np.isfinite(used[at]) or left_v > shortest):
             used_pct = max(100.0 * float(np.nanmax(used)), 0.0)
     if used_pct is None:
-        verdict = _by_volts(limit.role, left_v, shortest)
+        verdict = by_volts(limit.role, left_v, shortest)
         text = f"{seen:.2f} V, {abs(left_v):.2f} V {'short of' if left_v >= 0 else 'beyond'} it."
     else:
         verdict = judge(limit.role, used_pct)
@@ -215,7 +215,7 @@ def _voltage_check(
     )
 
 
-def _by_volts(role: LimitRole, left_v: float, shortest_v: float) -> Verdict:
+def by_volts(role: LimitRole, left_v: float, shortest_v: float) -> Verdict:
     """Where per cent of the way say nothing: reached, within a twentieth of 0.1 V per cell, within
     0.1 V per cell, or further away."""
     limiter = role is LimitRole.LIMITER

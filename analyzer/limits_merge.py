@@ -8,11 +8,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analyzer.climbs import Climb
+from analyzer.closest import Closest, find_closest, place_name
+from analyzer.descents import Descent
 from analyzer.estimate import Estimate
 from analyzer.events import NotChecked
+from analyzer.limit_keys import limit_keys
 from analyzer.limits import LimitCheck, Tried
 from analyzer.next_ride import next_rides
+from analyzer.restated import RestatedSet, restate
 from analyzer.ride_analysis import RideResult
+from analyzer.rider_inputs import RiderInputs
+from analyzer.tail import tail_level
 from analyzer.words import Verdict
 from importers.setup_types import Setup
 
@@ -26,9 +32,6 @@ TAIL_CLIMBS = 50
 """Fewer climbs than this carry no statement on the worst to come. The project's own rule."""
 AHEAD_CLIMBS = 100
 """... and so many to come are spoken of."""
-TAIL_SHARE = 0.15
-"""Part of the climbs that makes the tail. Our choice: 8 or more of 50 (Coles 2001, ch. 4, takes
-less than 1 % of daily values, having 17 531 of them)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,8 @@ class MergedLimit:
     check: LimitCheck
     ride: str
     """The ride it was seen on."""
+    where: str | None
+    """The climb or descent of that ride; None between them."""
     rides: int
     """Rides that could judge it at this setting."""
     rides_exercised: int
@@ -49,6 +54,14 @@ class RideClimb:
 
     ride: str
     climb: Climb
+
+
+@dataclass(frozen=True, slots=True)
+class RideDescent:
+    """A descent and the ride it was ridden on."""
+
+    ride: str
+    descent: Descent
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +86,13 @@ class LimitsResult:
     climbs: tuple[RideClimb, ...]
     next_ride: tuple[str, ...]
     worst_ahead: WorstAhead | None
+    restated: RestatedSet
+    """Every verdict at another charge, temperature and load."""
+    descents: tuple[RideDescent, ...] = ()
+    closest: tuple[Closest, ...] = ()
+    """How near each protection came to acting, nearest first."""
+    inputs: tuple[tuple[str, RiderInputs], ...] = ()
+    """The rider's demand as it arrived, by ride; the newest last."""
 
 
 def merge_limits(rides: Sequence[tuple[str, RideResult]], *, seed: int = 0) -> LimitsResult:
@@ -87,16 +107,32 @@ def merge_limits(rides: Sequence[tuple[str, RideResult]], *, seed: int = 0) -> L
     if not rides:
         raise ValueError("limits need at least one ride")
     newest = rides[-1][1]
-    merged = tuple(_merged(row, rides) for row in newest.limits)
+    given = [key for key in limit_keys(newest.setup) if key.value is not None]
+    merged = tuple(one for key in given if (one := _merged(key.key, key.value, rides)) is not None)
     climbs = tuple(RideClimb(name, one) for name, result in rides for one in result.climbs)
+    descents = tuple(RideDescent(name, one) for name, result in rides for one in result.descents)
+    checks = tuple(one.check for one in merged)
+    judged = tuple(key.what for key in given if any(key.key == one.limit for one in checks))
+    restated = restate(checks, [result for _, result in rides], newest.setup, seed=seed)
     return LimitsResult(
         setup=newest.setup,
         rides=tuple(name for name, _ in rides),
         limits=merged,
-        not_checked=newest.not_checked,
+        not_checked=tuple(
+            one for one in newest.not_checked if not judged or not one.what.startswith(judged)
+        ),
         climbs=climbs,
-        next_ride=next_rides(tuple(one.check for one in merged), newest.setup, climbs_of(climbs)),
-        worst_ahead=worst_ahead(climbs, seed=seed),
+        next_ride=next_rides(
+            checks,
+            newest.setup,
+            climbs_of(climbs),
+            resistance_ohm=newest.pack.resistance_10s_ohm,
+        ),
+        worst_ahead=worst_ahead(climbs),
+        restated=restated,
+        descents=descents,
+        closest=find_closest([(one.check, one.ride) for one in merged], rides),
+        inputs=tuple((name, one.inputs) for name, one in rides if one.inputs is not None),
     )
 
 
@@ -105,17 +141,24 @@ def climbs_of(climbs: Sequence[RideClimb]) -> tuple[Climb, ...]:
     return tuple(one.climb for one in climbs)
 
 
-def _merged(row: LimitCheck, rides: Sequence[tuple[str, RideResult]]) -> MergedLimit:
+def _merged(
+    limit: str, value: float | None, rides: Sequence[tuple[str, RideResult]]
+) -> MergedLimit | None:
+    """A limit's hardest test on the rides that could judge it at this setting; None without."""
     same = [
-        (name, one)
+        (name, result, one)
         for name, result in rides
         for one in result.limits
-        if one.limit == row.limit and one.set == row.set
+        if one.limit == limit and one.set == value
     ]
-    name, hardest = max(same, key=lambda pair: _hardness(pair[1]))
-    check = replace(hardest, tried=_tried([one.tried for _, one in same]))
-    exercised = sum(one.verdict in EXERCISED for _, one in same)
-    return MergedLimit(check, name, len(same), exercised)
+    if not same:
+        return None
+    name, result, hardest = max(same, key=lambda each: _hardness(each[2]))
+    check = replace(hardest, tried=_tried([one.tried for _, _, one in same]))
+    exercised = sum(one.verdict in EXERCISED for _, _, one in same)
+    at = hardest.at_s
+    where = None if at is None else place_name(result, at, hot=check.unit == "°C")
+    return MergedLimit(check, name, where, len(same), exercised)
 
 
 def _hardness(one: LimitCheck) -> tuple[int, float, float]:
@@ -136,44 +179,18 @@ def _tried(all_tried: Sequence[Tried]) -> Tried:
     )  # fmt: skip
 
 
-def worst_ahead(climbs: Sequence[RideClimb], *, seed: int = 0) -> WorstAhead | None:
+def worst_ahead(climbs: Sequence[RideClimb]) -> WorstAhead | None:
     """The highest 1 s current to expect of the next 100 climbs, by peaks over threshold; None on
-    fewer than 50 climbs.
-
-    Sources: Coles 2001, An Introduction to Statistical Modeling of Extreme Values, ch. 4: level
-    x_m = u + (sigma / xi) [(m zeta)^xi - 1]; the interval by a seeded bootstrap of the climbs,
-    which, unlike the delta method's, is not symmetric.
-    """
+    fewer than 50 climbs."""
     peaks = np.array(
         [c.climb.peak_pack_current_a for c in climbs if c.climb.peak_pack_current_a is not None]
     )
     if peaks.size < TAIL_CLIMBS:
         return None
-    rng = np.random.default_rng(seed)
-    level = tail_level(peaks, AHEAD_CLIMBS)
-    draws = [tail_level(rng.choice(peaks, peaks.size), AHEAD_CLIMBS) for _ in range(200)]
-    low, high = np.quantile(draws, [0.025, 0.975])
     top = float(peaks.max())
-    value = max(level, top)
-    return WorstAhead(
-        peaks.size, AHEAD_CLIMBS, Estimate(value, min(float(low), value), max(float(high), value))
-    )
-
-
-def tail_level(values: np.ndarray, ahead: int, *, threshold: float | None = None) -> float:
-    """The level exceeded once in `ahead` values to come, by a generalised Pareto tail."""
-    from scipy.stats import genpareto
-
-    u = float(np.quantile(values, 1 - TAIL_SHARE)) if threshold is None else threshold
-    excess = values[values > u] - u
-    if excess.size < 5 or float(np.ptp(excess)) == 0.0:
-        return float(values.max())
-    shape, _, scale = genpareto.fit(excess, floc=0.0)
-    return return_level(u, scale, shape, excess.size / values.size, ahead)
-
-
-def return_level(threshold: float, scale: float, shape: float, rate: float, ahead: float) -> float:
-    """The level passed once in `ahead` values, of which `rate` pass the threshold at all."""
-    from scipy.stats import genpareto
-
-    return float(threshold + genpareto.isf(min(1.0 / (ahead * rate), 1.0), shape, 0.0, scale))
+    level = tail_level(peaks, AHEAD_CLIMBS)
+    if level is None:
+        return WorstAhead(peaks.size, AHEAD_CLIMBS, Estimate(top, top, None))
+    low, high = level.low or level.value, level.high or level.value
+    value = max(level.value, top)
+    return WorstAhead(peaks.size, AHEAD_CLIMBS, Estimate(value, min(low, value), max(high, value)))

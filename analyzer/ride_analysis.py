@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
 
 from analyzer.balance import Balance, InForce
 from analyzer.beyond import find_overheat, find_overvoltage, find_sags, find_stalls
+from analyzer.climb_load import ride_load
 from analyzer.climbs import Climb, find_climbs
 from analyzer.conditions import conditions
 from analyzer.cost_of_limit import hills_of
 from analyzer.cutouts import find_losses
+from analyzer.descents import Descent, find_descents
 from analyzer.estimate import Note
 from analyzer.events import Event, NotChecked
 from analyzer.findings import Finding, rank_findings
@@ -26,7 +29,15 @@ from analyzer.open_path import path_open, without_open_path
 from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState, estimate_pack
 from analyzer.power_reduced import find_power_reduced
+from analyzer.quantities import JOIN_S, Span
 from analyzer.remedies import balance_with_remedies, with_remedies
+from analyzer.rider_inputs import (
+    RiderInputs,
+    find_free_wheels,
+    find_rider_inputs,
+    without_free_wheels,
+)
+from analyzer.road import find_roads
 from analyzer.setup_evidence import overshoot_of
 from analyzer.sides import find_balance, find_imbalance
 from analyzer.slip import find_wheel_slip
@@ -57,6 +68,9 @@ class RideResult:
     findings: tuple[Finding, ...]
     """Ranked, most important first."""
     notes: tuple[Note, ...]
+    descents: tuple[Descent, ...] = ()
+    inputs: RiderInputs | None = None
+    """Whether the rider's demand arrives; None where that was not asked."""
 
     @property
     def table(self) -> pd.DataFrame:
@@ -71,12 +85,20 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     pack, fit, notes = estimate_pack(ride, setup, seed=seed)
     as_logged, ride = ride, with_slow_channels_held(ride)
     state = conditions(ride, setup, pack=pack, fit=fit)
+    free = find_free_wheels(ride, setup)
+    inputs = find_rider_inputs(ride, setup, free)
+    whole, ride = ride, without_free_wheels(ride, free)
     on_pack = without_open_path(ride, path_open(ride, setup, fit))
-    climbs, climb_notes = find_climbs(on_pack, setup, pack_fit=fit)
+    roads = find_roads(on_pack, setup)
+    load = ride_load(on_pack, setup, None if fit is None else fit.rest_voltage_v)
+    climbs, climb_notes = find_climbs(on_pack, setup, pack_fit=fit, roads=roads, load=load)
     in_force = find_in_force(ride, setup)
     states = govern(on_pack, setup, in_force)
     climbs = tuple(
         replace(one, governed=governed_over(states, ride, one.start_s, one.end_s)) for one in climbs
+    )
+    descents = find_descents(
+        on_pack, setup, roads, load=load, charge_pct=state.charge_pct, in_force=in_force
     )
     limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
     state = replace(
@@ -86,8 +108,9 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         brake_overshoot=overshoot_of(limits, "battery_brake_a"),
     )
     losses, loss_notes = find_losses(
-        ride, setup, pack=pack, fit=fit, state=state, in_force=in_force
+        whole, setup, pack=pack, fit=fit, state=state, in_force=in_force
     )
+    losses = outside(losses, free)
     balance = balance_with_remedies(find_balance(ride, setup, in_force, at_fault=losses, seed=seed))
     events = in_order(
         [
@@ -100,7 +123,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
             *before_acting(find_near_trips(on_pack, setup, state), losses),
             *find_imbalance(ride, setup, balance, at_fault=losses),
             *find_wheel_slip(ride, setup),
-            *find_log_gaps(ride, setup),
+            *find_log_gaps(whole, setup),
             *losses,
         ]
     )
@@ -119,8 +142,19 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         not_checked=not_checked,
         climbs=climbs,
         findings=rank_findings(events, limits, balance, in_force),
-        notes=(*told, *notes, *climb_notes, *loss_notes),
+        notes=(*told, *notes, *climb_notes, *loss_notes, *inputs.notes),
+        descents=descents,
+        inputs=inputs,
     )
+
+
+def outside(events: list[Event], free: Sequence[Span]) -> list[Event]:
+    """The events that do not begin while the wheels turn in the air, or as they are set down."""
+    return [
+        one
+        for one in events
+        if not any(a.start_s - JOIN_S <= one.start_s <= a.end_s + JOIN_S for a in free)
+    ]
 
 
 def in_order(events: list[Event]) -> tuple[Event, ...]:

@@ -6,7 +6,8 @@ gives no current, the readings agree at rest. With the wheels off the ground not
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -46,10 +47,19 @@ FREE_WATTS = 150.0
 """... or turn fast on less than this [W]. Common practice: motors turning free take 10 to 60 W."""
 APART_MPS = 1.5
 """Wheels turning this much faster than a satellite's speed carry nothing [m/s]. Our choice."""
+FROM_REST_S = 3.0
+"""The wheels stood at most this long before they turned free [s]. Our choice."""
 ALIKE_PCT = 15.0
+"""Sides that turn, or pull, within this of each other are alike on a first roll [%]. Our choice:
+a few metres say no more."""
 VOLTS_APART = 0.01
 """Two controllers' readings of one pack differ by up to this [1]. Common practice, no source."""
 LEAST_SAMPLES = 20
+LOAD_CHANNELS = (
+    "_current_a", "_voltage_v", "_power_w", ".power_w", "_rpm", "speed_mps", "_pct", "cell_min_v",
+    "cell_max_v",
+)  # fmt: skip
+"""Ends of the channels that say nothing of load while the wheels turn in the air."""
 DEAD_BAND_LOOK_PCT, DEAD_BAND_CELL_PCT = 60.0, 2.0
 """Where a dead band is looked for, and in what steps [%]. Our choice."""
 
@@ -95,9 +105,10 @@ class RiderInputs:
     notes: tuple[Note, ...]
 
 
-def find_rider_inputs(ride: Ride, setup: Setup) -> RiderInputs:
-    """Does what the hand asks arrive on every drive, and does none arrive as none?"""
-    free = find_free_wheels(ride, setup)
+def find_rider_inputs(ride: Ride, setup: Setup, free: Sequence[Span] | None = None) -> RiderInputs:
+    """Does what the hand asks arrive on every drive, and does none arrive as none? `free` are the
+    stretches with the wheels off the ground where they are known already."""
+    free = find_free_wheels(ride, setup) if free is None else free
     off_ground = np.zeros(ride.time_s.size, np.bool_)
     for one in free:
         off_ground[one.rows] = True
@@ -131,7 +142,8 @@ def find_free_wheels(ride: Ride, setup: Setup) -> list[Span]:
         known = np.isfinite(gps)
         ground = np.interp(time, time[known], gps[known])
         off = (fastest > ground + APART_MPS) & (ground < 0.5)
-        return spans_where(off, ride, join_s=5.0, min_s=3.0)
+        spans = spans_where(off, ride, join_s=5.0, min_s=3.0)
+        return [one for one in spans if _from_rest(one, fastest, ride) and _light(one, ride, setup)]
     power = _power_w(ride, setup)
     if power is None:
         return []
@@ -145,6 +157,42 @@ def find_free_wheels(ride: Ride, setup: Setup) -> list[Span]:
     spans = spans_where(turning, ride, join_s=2.0, min_s=1.0)
     # a loaded wheel that never took power was rolling downhill: only a leap gives it away
     return [one for one in spans if quick[one.rows].any() and light[one.rows].mean() > 0.5]
+
+
+def _from_rest(one: Span, wheel_mps: Floats, ride: Ride) -> bool:
+    """Whether the wheels stood just before: a receiver that loses the sky while the vehicle rolls
+    shows none too, but there the wheels were turning."""
+    first = int(np.searchsorted(ride.time_s, one.start_s - FROM_REST_S))
+    before = wheel_mps[first : one.first]
+    return bool(before.size) and float(before.min()) < ROLLING_MPS
+
+
+def _light(one: Span, ride: Ride, setup: Setup) -> bool:
+    """Whether the wheels turned on next to no power; true where power is not logged."""
+    power = _power_w(ride, setup)
+    if power is None:
+        return True
+    part = np.abs(power[one.rows])
+    part = part[np.isfinite(part)]
+    return part.size == 0 or float(np.median(part)) < FREE_WATTS
+
+
+def without_free_wheels(ride: Ride, free: Sequence[Span]) -> Ride:
+    """The ride with everything that bears on load missing while its wheels turned in the air:
+    currents, voltages, speeds, demand. The ride itself stays."""
+    if not free:
+        return ride
+    off = np.zeros(ride.time_s.size, np.bool_)
+    for one in free:
+        off[one.rows] = True
+    hidden = {
+        name: np.where(off, np.nan, values)
+        for column in ride.table.columns
+        if (name := str(column)).endswith(LOAD_CHANNELS)
+        and name != "state_of_charge_pct"
+        and (values := ride.get(name)) is not None
+    }
+    return replace(ride, table=ride.table.assign(**hidden))
 
 
 def _power_w(ride: Ride, setup: Setup) -> Floats | None:

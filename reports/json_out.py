@@ -117,8 +117,20 @@ def ride_object(result: RideResult) -> dict[str, Json]:
         "limits": [limit_object(one) for one in result.limits],
         "not_checked": not_checked_objects(result.not_checked),
         "climbs": [climb_object(one) for one in result.climbs],
-        "notes": note_objects(result.notes),
+        "notes": note_objects([*result.notes, *_told(result)]),
     }
+
+
+def _told(result: RideResult) -> list[Note]:
+    """What the contract has no keys for: the descents, and how the rider's demand arrived."""
+    from reports.descents_view import descent_sentence
+    from reports.inputs_view import inputs_sentences
+
+    down = [
+        Note(f"descents[{k}]", f"{one.start_s:.1f} to {one.end_s:.1f} s: {descent_sentence(one)}")
+        for k, one in enumerate(result.descents)
+    ]
+    return [*down, *(Note("rider_inputs", text) for text in inputs_sentences(result.inputs))]
 
 
 def _ride_head(result: RideResult) -> dict[str, Json]:

@@ -7,9 +7,13 @@ from dataclasses import dataclass, replace
 
 from analyzer.limits_merge import HARDEST, LimitsResult, MergedLimit, RideClimb
 from analyzer.ride_analysis import RideResult
+from analyzer.words import Severity
 from reports.climb_figures import Profile, climbs_figure, profiles
-from reports.limits_view import summary
+from reports.descents_view import many_descents
+from reports.inputs_view import inputs_sentences, inputs_table
+from reports.limits_view import closest_text, summary
 from reports.numbers import beside, estimate, fixed, quantity, unit_suffix
+from reports.restated_view import restated_table
 from reports.ride_tables import tried_text
 from reports.sentences import (
     ROLE,
@@ -46,6 +50,13 @@ class LimitsPageView:
     verdicts: tuple[tuple[str, str], ...]
     climbs: Table
     climbs_left_out: int
+    restated: Table
+    restated_notes: tuple[str, ...]
+    closest: Table
+    descents: Table
+    descents_left_out: int
+    inputs: Table
+    inputs_text: tuple[str, ...]
     figure: Figure | None
     profiles: tuple[Profile, ...]
     not_checked: Table
@@ -57,20 +68,31 @@ def limits_page_view(
     """Limits as a page; `rides` are the results themselves where they are at hand, for profiles."""
     order = sorted(result.limits, key=lambda one: -HARDEST.index(one.check.verdict))
     shown = result.climbs[-MOST_CLIMBS:]
+    down = result.descents[-MOST_CLIMBS:]
+    many = len(result.rides) > 1
+    newest = result.inputs[-1][1] if result.inputs else None
     return LimitsPageView(
         title=capital(result.setup.vehicle.name or result.setup.pack.name or "the build"),
         facts=(
             ("Rides", fixed(len(result.rides), 0)),
             ("Climbs", fixed(len(result.climbs), 0)),
+            ("Descents", fixed(len(result.descents), 0)),
             ("Limits judged", fixed(len(result.limits), 0)),
         ),
         summary=summary(result),
         next_ride=result.next_ride,
         worst=_worst(result),
-        limits=_limits(order, many=len(result.rides) > 1),
+        limits=_limits(order, many=many),
         verdicts=tuple((VERDICT[word], text) for word, text in VERDICT_MEANING.items()),
-        climbs=_climbs(shown, many=len(result.rides) > 1),
+        climbs=_climbs(shown, many=many),
         climbs_left_out=len(result.climbs) - len(shown),
+        restated=restated_table(order, result.restated),
+        restated_notes=tuple(one.text for one in result.restated.notes),
+        closest=_closest(result, many=many),
+        descents=many_descents([(one.ride, one.descent) for one in down], many=many),
+        descents_left_out=len(result.descents) - len(down),
+        inputs=inputs_table(newest),
+        inputs_text=inputs_sentences(newest),
         figure=climbs_figure([one.climb for one in shown], result.setup),
         profiles=_profiles(rides),
         not_checked=Table(
@@ -133,7 +155,10 @@ def _limit_row(one: MergedLimit, *, many: bool) -> Row:
     verdict = capital(VERDICT[check.verdict])
     if check.text:
         verdict = f"{verdict}. {sentence(check.text)}"
-    where = f"{one.ride}; exercised on {one.rides_exercised} of {one.rides}" if many else "–"
+    where = one.where or "–"
+    if many:
+        where = f"{one.ride}{f', {one.where}' if one.where else ''}"
+        where = f"{where}; exercised on {one.rides_exercised} of {one.rides}"
     least = "at least " if check.at_least and check.seen is not None else ""
     cells = (
         capital(limit_name(check.limit)),
@@ -147,6 +172,25 @@ def _limit_row(one: MergedLimit, *, many: bool) -> Row:
         tried_text(check.tried),
     )
     return Row(cells, VERDICT_SEVERITY.get(check.verdict))
+
+
+def _closest(result: LimitsResult, *, many: bool) -> Table:
+    """Each protection at its nearest, with the ride and the climb."""
+    heads = ("Protection", "Acts at", "Closest", "How near", "Ride", "Where")
+    rows = []
+    for one in result.closest:
+        suffix = unit_suffix(one.limit)
+        cells = (
+            capital(limit_name(one.limit)),
+            quantity(one.set, suffix),
+            "–" if one.seen is None else beside(one.seen, one.set, suffix)[0],
+            capital(closest_text(one)),
+            one.ride if many else "–",
+            capital(one.where or "between climbs and descents"),
+        )
+        rows.append(Row(cells, Severity.ACT if one.acted else None))
+    caption = "The closest that each protection came to acting"
+    return Table(caption, heads, tuple(rows)).without_empty()
 
 
 def _climbs(climbs: Sequence[RideClimb], *, many: bool) -> Table:

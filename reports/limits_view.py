@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from analyzer.closest import Closest
+from analyzer.limits import Tried
 from analyzer.limits_merge import HARDEST, LimitsResult, MergedLimit
 from analyzer.words import LimitRole, Verdict
+from reports.inputs_view import inputs_sentences
+from reports.restated_view import worse_than_ridden
+from reports.sentences import counted
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,6 +25,9 @@ WORDS = {
     Verdict.OVERSHOOTS: "overshoots",
     Verdict.NOT_REACHED: "not reached",
 }
+NEAR_PCT = 80.0
+"""Protections that came nearer than this are named on the terminal; the page has all. Our
+choice."""
 STYLES = {
     Verdict.EXCEEDED: "bold red",
     Verdict.TOUCHED: "bold yellow",
@@ -38,8 +47,31 @@ def limit_sentence(one: MergedLimit) -> str:
     used = "" if check.exercised_pct is None else f", {check.exercised_pct:.0f} %"
     way = " of the way" if check.role is not LimitRole.RATING and check.unit != "A" else ""
     where = f" on {one.ride}" if one.ride else ""
+    where += f", {one.where}" if one.where else ""
     tail = f"exercised on {one.rides_exercised} of {one.rides}"
     return f"{seen}{used}{way if used else ''}{where}; {tail}"
+
+
+def closest_text(one: Closest) -> str:
+    """How near a protection came, in words."""
+    if one.acted:
+        return "it acted"
+    parts = []
+    if one.used_pct is not None:
+        way = "" if one.unit == "A" else " of the way"
+        parts.append(f"{one.used_pct:.0f} %{way}")
+    elif one.seen is not None:
+        parts.append(f"{abs(one.set - one.seen):.2f} {one.unit} away")
+    if one.held_s is not None:
+        parts.append(f"above it for {one.held_s:.1f} s without opening")
+    return ", ".join(parts) or "not known"
+
+
+def tried_at(tried: Tried) -> str:
+    """The conditions all of it was tried under, for one line."""
+    from reports.ride_tables import tried_text
+
+    return tried_text(tried)
 
 
 def summary(result: LimitsResult) -> str:
@@ -49,7 +81,36 @@ def summary(result: LimitsResult) -> str:
         counts[one.check.verdict] += 1
     parts = [f"{count} {WORDS[word]}" for word, count in reversed(counts.items()) if count]
     rides = "1 ride" if len(result.rides) == 1 else f"{len(result.rides)} rides"
-    return f"Over {rides} with {len(result.climbs)} climbs: {', '.join(parts)}."
+    climbs = counted(len(result.climbs), "climb")
+    down = counted(len(result.descents), "descent")
+    return f"Over {rides} with {climbs} and {down}: {', '.join(parts)}."
+
+
+def conditions_lines(order: Sequence[MergedLimit]) -> list[str]:
+    """What the verdicts were tried at: one line where all share it, else one a group."""
+    groups: dict[str, list[str]] = {}
+    for one in order:
+        groups.setdefault(tried_at(one.check.tried), []).append(one.check.limit)
+    if len(groups) == 1:
+        return [f"All of it tried at {next(iter(groups))}."]
+    return [f"Tried at {text}: {', '.join(keys)}." for text, keys in groups.items()]
+
+
+def _print_other_conditions(
+    result: LimitsResult, order: Sequence[MergedLimit], console: Console
+) -> None:
+    """The verdicts that turn for the worse elsewhere, or why that is not known."""
+    told = result.restated
+    names = ", ".join(f"at {one.name}" for one in told.conditions)
+    if all(one.verdict is None for one in told.rows):
+        for note in told.notes:
+            console.print(note.text, markup=False)
+        return
+    worse = worse_than_ridden(order, told)
+    for text in worse:
+        console.print(f"Elsewhere: {text}.", style="bold yellow", markup=False)
+    if not worse:
+        console.print(f"Restated {names}: no verdict turns for the worse.", markup=False)
 
 
 def print_limits(result: LimitsResult, console: Console) -> None:
@@ -60,6 +121,16 @@ def print_limits(result: LimitsResult, console: Console) -> None:
         verdict = one.check.verdict
         console.print(f"{WORDS[verdict]:20}", style=STYLES.get(verdict, ""), end="", markup=False)
         console.print(f" {one.check.limit}: {limit_sentence(one)}", markup=False)
+    for text in conditions_lines(order):
+        console.print(text, markup=False)
+    _print_other_conditions(result, order, console)
+    acted = [one for one in result.closest if one.acted or (one.used_pct or 0.0) >= NEAR_PCT]
+    for near in acted:
+        place = f", {near.where}" if near.where else ""
+        text = f"Closest to acting: {near.limit}, {closest_text(near)}, on {near.ride}{place}."
+        console.print(text, markup=False)
+    for text in inputs_sentences(result.inputs[-1][1] if result.inputs else None):
+        console.print(f"Demand: {text}", markup=False)
     if result.worst_ahead is not None:
         worst = result.worst_ahead
         console.print(

@@ -11,8 +11,10 @@ from analyzer.words import Severity
 from reports.card_view import Card, roadside_card
 from reports.climb_figures import Profile, profiles
 from reports.closeup_view import CloseUp, closeups
+from reports.descents_view import descents_table
 from reports.figures import side_against_side, voltage_against_current
 from reports.findings_view import FindingView, findings_views
+from reports.inputs_view import inputs_sentences, inputs_table
 from reports.numbers import (
     day,
     duration,
@@ -73,6 +75,9 @@ class RideView:
     closeups: tuple[CloseUp, ...]
     card: Card
     profiles: tuple[Profile, ...]
+    descents: Table
+    inputs: Table
+    inputs_text: tuple[str, ...]
 
 
 def ride_view(result: RideResult) -> RideView:
@@ -117,6 +122,9 @@ def ride_view(result: RideResult) -> RideView:
         closeups=closeups(result, panels),
         card=roadside_card(result),
         profiles=profiles(result),
+        descents=descents_table(result),
+        inputs=inputs_table(result.inputs),
+        inputs_text=inputs_sentences(result.inputs),
     )
 
 

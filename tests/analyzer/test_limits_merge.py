@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from handmade import clock, make_ride, make_setup
 
-from analyzer.limits_merge import RideClimb, merge_limits, return_level, tail_level, worst_ahead
+from analyzer.limits_merge import RideClimb, merge_limits, worst_ahead
 from analyzer.ride_analysis import analyse_ride
 from analyzer.words import Verdict
 from importers.setup_types import Drive
@@ -48,28 +48,18 @@ def test_rides_with_another_setting_do_not_speak_for_this_one():
 
 
 def test_what_was_not_tried_becomes_the_next_ride():
-    told = " ".join(merge_limits([("a", result_of(10))]).next_ride)
+    told = " ".join(merge_limits([("a", result_of(10, limit_a=19.0))]).next_ride)
     assert "bms.discharge_rating_a = 40 A" in told
     assert "stop if" in told
     assert "room to turn" in told
+    high = " ".join(merge_limits([("a", result_of(10))]).next_ride)
+    assert "First lower the battery limits" in high  # 2 x 28 A under a rating of 40 A
+    assert "stop if" not in high
 
 
 def test_no_ride_is_a_wrong_call():
     with pytest.raises(ValueError, match="at least one"):
         merge_limits([])
-
-
-def test_the_rain_of_the_textbook():
-    # Coles 2001, ch. 4, daily rain in south-west England: u 30 mm, sigma 7.44, xi 0.184, 152 of
-    # 17 531 days above; the 100-year level from the rounded figures is 106.20 mm.
-    assert return_level(30.0, 7.44, 0.184, 152 / 17531, 36500) == pytest.approx(106.20, abs=0.01)
-
-
-def test_a_known_tail_is_met():
-    # Exponential tail: once in 100 values the level is ln(100) above zero, closed form.
-    rng = np.random.default_rng(1)
-    levels = [tail_level(rng.exponential(size=400), 100) for _ in range(40)]
-    assert np.median(levels) == pytest.approx(np.log(100), rel=0.08)
 
 
 def test_fewer_than_fifty_climbs_say_nothing_of_the_worst_to_come():

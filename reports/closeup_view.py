@@ -11,7 +11,7 @@ import numpy as np
 
 from analyzer.events import Cause, Event
 from analyzer.ride_analysis import RideResult
-from analyzer.words import EventKind
+from analyzer.words import EventKind, Severity
 from reports.advice import Advice, advice_of
 from reports.headlines import event_headline
 from reports.limits_used import limits_used
@@ -30,6 +30,8 @@ POINTS = 700
 """Points a line of a close-up: 60 s at more than 10 Hz. Our choice."""
 POINTS_ALL = 16_000
 """... and of all lines of all close-ups: 0.17 MB of the page's 3 MB. Our choice."""
+ORDINARY = (EventKind.IMBALANCE, EventKind.STALL, EventKind.WHEEL_SLIP)
+"""Kinds that decide nothing about a loss while they are notes: ordinary riding."""
 JOINED = 0.02
 """Moments nearer than this share of the view are one mark: letters would cover each other."""
 USE_STYLES = (
@@ -115,13 +117,17 @@ def _moments(
 ) -> Iterator[tuple[str, float, str]]:
     """(mark, second, text) of what decides in these seconds, in order, marked a, b, c …"""
     gone = "drive gone" if event.kind is EventKind.CUTOUT else "motor braking gone"
-    found = [(event.start_s, gone)]
+    faded_s = event.measure("faded_s") if event.flavour == "faded" else None
+    found = [(event.start_s, gone if faded_s is None else "fading begins")]
+    if faded_s is not None:
+        found.append((event.start_s + faded_s, gone))
     if event.end_s < result.ride.time_s[-1]:
         found.append((event.end_s, "back"))
     else:
         found.append((event.end_s, "the log ends"))
     for other in result.events:
-        if other is not event and view[0] <= other.start_s <= view[1]:
+        ordinary = other.severity is Severity.NOTE and other.kind in ORDINARY
+        if other is not event and not ordinary and view[0] <= other.start_s <= view[1]:
             found.append((other.start_s, KIND[other.kind].lower()))
     found = sorted({one for one in found if view[0] <= one[0] <= view[1]})
     joined_s = JOINED * (view[1] - view[0])

@@ -1,7 +1,7 @@
 """Views onto pages: one HTML file each that opens from disk, with everything it needs inside.
 
 Everything that comes from logs and setup is escaped by the template engine; figures enter as
-JSON; the plot script is embedded once, compressed. The page forbids itself any connection.
+JSON and the plot script once, both compressed. The page forbids itself any connection.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from reports.plot_script import packed_plot_script
+from reports.plot_script import packed_figures, packed_plot_script
 from reports.ride_view import ride_view
 from reports.sentences import SEVERITY, SEVERITY_MEANING
 
@@ -119,7 +119,7 @@ def render(
         _environment()
         .get_template(template)
         .render(
-            figures=drawn,
+            figures=Markup(packed_figures(drawn)) if drawn else "",
             plot_script=script,
             shelf=shelf,
             style=_asset("page.css"),

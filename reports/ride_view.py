@@ -34,6 +34,7 @@ from reports.sentences import (
     VERDICT,
     VERDICT_MEANING,
     capital,
+    counted,
     joined,
 )
 from reports.sources_view import SourceView, file_name, source_views
@@ -156,11 +157,11 @@ def _known(value: float | None, suffix: str) -> str | None:
 def _timeline_text(result: RideResult) -> str:
     if not result.events:
         return "No event was found."
-    counts = [
-        f"{sum(event.severity is word for event in result.events)} {word.value}"
-        for word in (Severity.ACT, Severity.WATCH, Severity.NOTE)
-    ]
-    return f"{len(result.events)} events: {joined(counts)}. All of them stand in the events table."
+    words = {Severity.ACT: "to act on", Severity.WATCH: "to watch", Severity.NOTE: "to note"}
+    numbers = {word: sum(event.severity is word for event in result.events) for word in words}
+    counts = [f"{number} {words[word]}" for word, number in numbers.items() if number]
+    told = f"{counted(len(result.events), 'event')}: {joined(counts)}"
+    return f"{told}. Marks: ■ to act on, ◆ to watch, ○ to note. The events table has them in words."
 
 
 def _note(one: Note, result: RideResult) -> tuple[str, str]:

@@ -1,10 +1,9 @@
 "use strict";
 (() => {
   const byId = (id) => document.getElementById(id);
-  const holder = byId("figures");
-  if (!holder) return;
-  const figures = JSON.parse(holder.textContent);
-  const plots = Object.keys(figures).filter((id) => byId(id));
+  if (!byId("figures")) return;
+  let figures = {};
+  let plots = [...document.querySelectorAll("[data-plot]")].map((one) => one.id);
   const phone = matchMedia("(max-width: 46rem)");
   let span = null;
 
@@ -24,17 +23,20 @@
     document.querySelectorAll(".tools").forEach((one) => (one.hidden = true));
   };
 
-  const loadScript = async () => {
-    if (window.Plotly) return;
-    if (!byId("plot-script")) throw new Error("the plot script beside this page is missing");
-    if (!("DecompressionStream" in window)) throw new Error("this browser does not unpack compressed data; a newer one does");
-    const packed = atob(byId("plot-script").textContent.trim());
+  const unpacked = (id) => {
+    const packed = atob(byId(id).textContent.trim());
     const bytes = Uint8Array.from(packed, (c) => c.charCodeAt(0));
-    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    byId(id).remove();
+    return new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip")));
+  };
+  const load = async () => {
+    if (!window.Plotly && !byId("plot-script")) throw new Error("the plot script beside this page is missing");
+    if (!("DecompressionStream" in window)) throw new Error("this browser does not unpack compressed data; a newer one does");
+    figures = await unpacked("figures").json();
+    if (window.Plotly) return;
     const script = document.createElement("script");
-    script.textContent = await new Response(stream).text();
+    script.textContent = await unpacked("plot-script").text();
     document.head.append(script);
-    byId("plot-script").remove();
   };
 
   const PAPER = { width: 680, height: 880 };
@@ -77,6 +79,14 @@
     return { tickmode: "array", tickvals: vals, ticktext: text, range: [from, to] };
   };
 
+  // On a phone a panel's keys stand below its title, and names of lines further apart.
+  const narrowed = (one) => {
+    if (one.small) one.x = Math.max(1 - 2.3 * (1 - one.x), 0.35);
+    if (one.small || one.text.replace(/<[^>]*>/g, "").length < 52) return;
+    one.text = one.text.replace("   <span", "<br><span");
+    one.font = { ...one.font, size: one.text.replace(/<[^>]*>/g, "").length > 85 ? 9 : 10.5 };
+  };
+
   const layoutOf = (id) => {
     const figure = figures[id];
     const layout = coloured(structuredClone(figure.layout));
@@ -96,6 +106,7 @@
       layout.height = Math.min(layout.height, PAPER.height);
     }
     layout.annotations = layout.annotations.map((one) => ({ font: { size: 12 }, ...one }));
+    if (phone.matches) layout.annotations.forEach(narrowed);
     layout.annotations.forEach((one) => { if (one.small) { one.font = { ...one.font, size: 10.5 }; one.bgcolor = colour("paper"); one.borderpad = 0; delete one.small; } });
     for (const key of Object.keys(layout)) {
       if (!/^[xy]axis/.test(key)) continue;
@@ -179,11 +190,12 @@
 
   const start = async () => {
     try {
-      await loadScript();
+      await load();
     } catch (fault) {
       fail(fault.message);
       return;
     }
+    plots = plots.filter((id) => id in figures);
     plots.forEach((id) => byId(id).replaceChildren());
     // The first plot is drawn before the others are begun, so that it is seen early.
     const order = plots.sort((a, b) => byId(a).compareDocumentPosition(byId(b)) & 4 ? -1 : 1);

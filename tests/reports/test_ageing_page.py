@@ -1,9 +1,9 @@
 """The ageing page: its texts are the result's, its points lead to their rides."""
 
-import json
 from datetime import timedelta
 
 import pytest
+from page_figures import figures_of as figures
 from setup_maker import setup_of
 
 from analyzer.ageing import DayNote, judge_ageing
@@ -18,11 +18,6 @@ def book():
     )
     note = DayNote(kept[truth.jump_at].start - timedelta(days=2), "battery out for <cleaning>")
     return judge_ageing(kept, setup_of(), notes=[note])
-
-
-def figures(page):
-    start = page.index('id="figures">') + len('id="figures">')
-    return json.loads(page[start : page.index("</script>", start)])
 
 
 def test_every_point_leads_to_a_row_of_its_own_ride(book):

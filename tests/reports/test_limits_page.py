@@ -1,10 +1,10 @@
 """The limits page: hardest first, climbs numbered as in the plot, the next ride told."""
 
-import json
 from dataclasses import replace
 
 import pytest
 from made.ride_results import made_result
+from page_figures import figures_of
 
 from analyzer.limits_merge import merge_limits
 from reports.page import MOST_BYTES, limits_page
@@ -36,8 +36,7 @@ def test_the_next_ride_is_told(rides):
 
 def test_climbs_are_drawn_as_numbered_and_profiles_need_the_rides(rides):
     page = limits_page(merge_limits(rides), rides)
-    start = page.index('id="figures">') + len('id="figures">')
-    figures = json.loads(page[start : page.index("</script>", start)])
+    figures = figures_of(page)
     bars = {one["hovertemplate"].split()[-1]: one["y"] for one in figures["climbs-plot"]["data"]}
     assert bars["A<extra></extra>"] == [53.6, 53.6]
     assert bars["V<extra></extra>"] == [7.6, 7.6]

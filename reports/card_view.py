@@ -21,14 +21,11 @@ def roadside_card(result: RideResult) -> Card:
     return Card(
         checks=(
             (
-                "Smell, smoke, heat, swelling",
-                "Power off. Hand near the pack, controllers, motors and every connector, not on "
-                "them: hot, hissing, swollen or smelling means leave it, keep away, call for help.",
-            ),
-            (
-                "Connectors and wires",
-                "With power off look for brown, melted or loose ones. A connector that got hot is "
-                "not plugged in again: the ride ends here.",
+                "Smell, heat, browned connectors",
+                "Power off. Hand near pack, controllers, motors and every connector, not on them: "
+                "hot, hissing, swollen or smelling means leave it, keep away, call for help. A "
+                "connector that is brown, melted or was hot is not plugged in again: the ride ends "
+                "here.",
             ),
             ("Rest voltage by meter", _voltage(result)),
             (
@@ -37,9 +34,13 @@ def roadside_card(result: RideResult) -> Card:
                 "blew it is still there.",
             ),
             (
-                "Belt, chain, wheel nuts, brake",
-                "Turn each wheel by hand. Then the mechanical brake alone must hold the loaded "
-                "vehicle on this slope.",
+                "Belt or chain, wheel nuts",
+                "Turn each driven wheel by hand, power off: nothing rubs, slips or is loose.",
+            ),
+            (
+                "Mechanical brake",
+                "It alone must hold the loaded vehicle on this slope. If it does not: unload, keep "
+                "off slopes, get help.",
             ),
             (
                 "First metres",

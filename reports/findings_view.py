@@ -65,6 +65,16 @@ def findings_views(result: RideResult) -> tuple[FindingView, ...]:
     return tuple(finding_view(one, result) for one in result.findings[:MOST_FINDINGS])
 
 
+def nothing_found(result: RideResult) -> str:
+    """What to say of a ride without findings: that may be for want of anything to judge by."""
+    text = "Nothing was found that needs telling."
+    if not result.limits:
+        text += " The setup gives no limit that this ride could be held against."
+    if count := len(result.not_checked):
+        text += f" {counted(count, 'thing')} could not be checked: what each needs is listed."
+    return text
+
+
 def finding_view(finding: Finding, result: RideResult) -> FindingView:
     """One finding as headline and labelled paragraphs."""
     if finding.subject in EventKind.__members__.values():

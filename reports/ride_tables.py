@@ -208,11 +208,14 @@ def _climb_row(one: Climb, result: RideResult) -> Row:
     temps = [(name, value) for name, value in one.top_motor_temp_c if value is not None]
     hottest = max(temps, key=lambda pair: pair[1], default=None)
     source = "" if one.grade_source.value == "altitude" else ", estimated without height"
-    governed = "; ".join(
-        f"{held.drive}: "
-        + ", ".join(f"{GOVERNOR[word]} {fixed(pct, 0)} %" for word, pct in held.parts if pct >= 1)
+    governors = [
+        (
+            held.drive,
+            [f"{GOVERNOR[word]} {fixed(pct, 0)} %" for word, pct in held.parts if pct >= 1],
+        )
         for held in one.governed
-    )
+    ]
+    governed = "; ".join(f"{drive}: {', '.join(parts)}" for drive, parts in governors if parts)
     cells = (
         one.hill or place.text,
         quantity(one.length_m, "m"),
@@ -220,7 +223,7 @@ def _climb_row(one: Climb, result: RideResult) -> Row:
         estimate(one.grade_pct, "pct") + source,
         f"{quantity(one.peak_pack_current_a, 'a')}, {quantity(one.mean_pack_current_a, 'a')}",
         quantity(one.min_voltage_v, "v"),
-        quantity(one.margin_to_derate_v, "v"),
+        "–" if one.margin_to_derate_v is None else quantity(one.margin_to_derate_v, "v"),
         "–" if hottest is None else f"{quantity(hottest[1], 'c')} ({hottest[0]})",
         governed or "–",
     )

@@ -13,7 +13,7 @@ from reports.climb_figures import Profile, profiles
 from reports.closeup_view import CloseUp, closeups
 from reports.descents_view import descents_table
 from reports.figures import side_against_side, voltage_against_current
-from reports.findings_view import FindingView, findings_views
+from reports.findings_view import FindingView, findings_views, nothing_found
 from reports.inputs_view import inputs_sentences, inputs_table
 from reports.numbers import (
     day,
@@ -56,6 +56,8 @@ class RideView:
     facts: tuple[tuple[str, str], ...]
     note: str | None
     findings: tuple[FindingView, ...]
+    nothing: str
+    """What to say where there is no finding."""
     more_findings: int
     timeline: dict[str, Any] | None
     timeline_text: str
@@ -95,6 +97,7 @@ def ride_view(result: RideResult) -> RideView:
         facts=_facts(result),
         note=result.ride.facts.note,
         findings=findings,
+        nothing=nothing_found(result),
         more_findings=len(result.findings) - len(findings),
         timeline=timeline(result, panels, closer),
         timeline_text=_timeline_text(result),
@@ -104,7 +107,11 @@ def ride_view(result: RideResult) -> RideView:
         pack=pack_table(result),
         pack_figure=voltage_against_current(result),
         limits=limits_table(result),
-        verdicts=tuple((VERDICT[word], text) for word, text in VERDICT_MEANING.items()),
+        verdicts=tuple(
+            (VERDICT[word], text)
+            for word, text in VERDICT_MEANING.items()
+            if any(one.verdict is word for one in result.limits)
+        ),
         climbs=climbs_table(result),
         events=Table(
             "Everything that happened, in order",

@@ -30,13 +30,13 @@ def print_ride(result: RideResult, console: Console) -> None:
     """A ride's findings in a few lines each, then the pack and what was not checked."""
     from rich.text import Text
 
-    from reports.findings_view import findings_views
+    from reports.findings_view import findings_views, nothing_found
 
     console.print(Text(_ride_line(result), style="bold"))
     for view in findings_views(result):
         _print_finding(view, console)
     if not result.findings:
-        console.print("Nothing was found that needs telling.")
+        console.print(Text(nothing_found(result)))
     console.print()
     for name, label, suffix in PACK:
         one = getattr(result.pack, name)

@@ -39,7 +39,7 @@
     document.head.append(script);
   };
 
-  const PAPER = { width: 680, height: 880 };
+  const PAPER = { width: 680, height: 800 };
   const onPaper = () => "paper" in document.documentElement.dataset;
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
   // Colours in figures are names after an @; they become those of light, dark or paper here.

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from analyzer.loss_facts import Around, Facts, highest_of, level, lowest_of, median_of
-from analyzer.loss_spin import ahead_rows
-from analyzer.quantities import Floats
+from analyzer.loss_spin import ahead_rows, behind_rows, falls_behind
+from analyzer.quantities import Bools, Floats
 from analyzer.sensors import TEMP_HIGH_C, TEMP_LOW_C, TEMP_RATE_K_PER_S
 
 STILL_MPS, SLOW_MPS, JOG_MPS = 0.4, 1.6, 3.0
@@ -15,6 +15,15 @@ STEP_K = 8.0
 """A temperature that jumps by more than this between two readings is a wire [K]. Our choice."""
 SPIKE_PART, FULL_PART = 1.25, 0.93
 """Of the phase limit: beyond regulation, and at it. Our choice."""
+BEATS_S = 6.0
+"""Bursts of current are looked for this far into a loss [s]. Our choice."""
+JITTER_FLOOR = 0.002
+"""A speed moves from row to row by this part of itself in any log. Our choice: its resolution."""
+COLD_C = 50.0
+"""Below this neither controllers nor motors are held back by heat, whatever is set [°C]: common
+practice, no source (they begin at 70 to 90)."""
+SPIKE_SEEN_S = 0.025
+"""A spike of some hundredths of a second is missed by slower logs [s]. Our choice."""
 UNRESOLVED_S = 0.13
 """Slower logs cannot tell an instant stop from a ramp [s]. Our choice."""
 
@@ -113,7 +122,7 @@ def _heat(here: Around, facts: Facts) -> None:
                 found = "at"
             elif derate is not None and top >= derate and found != "at":
                 found = "band"
-            elif found is None and (stop is not None or derate is not None):
+            elif found is None and (stop is not None or derate is not None or top < COLD_C):
                 found = "clear"
         facts.put(f"{part}_heat", found, f"{part} temperature and its stop")
     if seen_any:
@@ -125,6 +134,8 @@ def _wire(values: Floats, here: Around) -> bool:
     rows = here.rows(-4.0, 1.5)
     part, at = values[rows], here.time_s[rows]
     good = np.isfinite(part)
+    if _falls_silent(good, at, here):
+        return True
     part, at = part[good], at[good]
     if part.size < 2:
         return False
@@ -136,6 +147,18 @@ def _wire(values: Floats, here: Around) -> bool:
     jump = np.abs(np.diff(part))[moved]
     gap = np.maximum(np.diff(at, prepend=at[0] - 1.0)[moved], 1.0)
     return bool(np.any((jump > STEP_K) & (jump > TEMP_RATE_K_PER_S * gap)))
+
+
+def _falls_silent(good: Bools, at: Floats, here: Around) -> bool:
+    """Whether readings end within a second before the loss while the drive's log goes on: what is
+    beyond all sense was taken out when it was read."""
+    before, after = at < here.time_s[here.full] - 0.02, at > here.time_s[here.full] + 0.25
+    if not before.any() or not after.any():
+        return False
+    near = before & (at > here.time_s[here.full] - 4.0)
+    current = here.one.work_a
+    told = current is not None and bool(np.isfinite(current[here.rows(0.0, 1.0)]).all())
+    return bool(told and good[near].mean() > 0.5 and not good[after].any() and good[near][0])
 
 
 def _phase(here: Around, facts: Facts) -> None:
@@ -152,7 +175,11 @@ def _phase(here: Around, facts: Facts) -> None:
         return
     facts.numbers["phase_peak_a"] = top
     edges = ((0.3, "light"), (FULL_PART, "below"), (SPIKE_PART, "full"))
-    facts.put("phase", level(top / limit, edges, "spike"))
+    found = level(top / limit, edges, "spike")
+    if found == "below" and here.step_s > SPIKE_SEEN_S:
+        facts.put("phase", None, "phase current at 50 Hz or faster: a spike falls between readings")
+    else:
+        facts.put("phase", found)
 
 
 def _speed(here: Around, facts: Facts) -> None:
@@ -165,21 +192,29 @@ def _speed(here: Around, facts: Facts) -> None:
     edges = ((STILL_MPS, "still"), (SLOW_MPS, "slow"), (JOG_MPS, "jog"))
     facts.put("speed", level(now, edges, "riding"))
     others = [x for x in here.search.drives if x.name != here.part.drive]
-    ahead = ahead_rows(here.one, others, here.search.ride)
+    ride, asked = here.search.ride, here.search.rows[here.part.drive].asked
+    away = ahead_rows(here.one, others, ride) | behind_rows(here.one, others, ride, asked=asked)
     told = here.one.speed_mps is not None and any(x.speed_mps is not None for x in others)
     if told or here.search.ride.has("gps_speed_mps"):
-        part = float(np.mean(ahead[here.rows(0.0, 2.0)]))
-        facts.put("road", "leaves" if part > 0.3 or here.part.how == "spin" else "keeps")
-    facts.put("jitter", _jitter(here))
+        rows = here.rows(0.0, 2.5)
+        if float(np.mean(away[rows])) > 0.3 or here.part.how == "spin":
+            facts.put("road", "leaves")
+        elif falls_behind(here.one, others, ride, rows):
+            facts.put("road", None, "a stretch of coasting: has this motor a freewheel?")
+        else:
+            facts.put("road", "keeps")
+    facts.put("jitter", _jitter(here, facts))
     facts.put("tries", _tries(here))
-    facts.put("beats", _shaken(here, here.one.work_a, -1.0))
+    facts.put("beats", _beats(here))
 
 
-def _jitter(here: Around) -> str | None:
+def _jitter(here: Around, facts: Facts) -> str | None:
     """Whether the motor's speed jumped about, for its speed, far more than elsewhere."""
-    speed = here.one.speed_mps
+    speed, now_mps = here.one.speed_mps, facts.at("speed_mps")
     if speed is None or here.step_s > UNRESOLVED_S or speed.size < 200:
         return None
+    if now_mps is None or now_mps > JOG_MPS:
+        return None  # above a jog a motor runs without its sensor, and torque that ends shakes all
     size = np.abs(speed)
     with np.errstate(invalid="ignore", divide="ignore"):
         moves = np.abs(np.diff(speed, n=2)) / np.maximum(size[1:-1], 0.3)
@@ -191,7 +226,8 @@ def _jitter(here: Around) -> str | None:
     part, base = part[np.isfinite(part)], base[np.isfinite(base)]
     if part.size < 5 or base.size < 60:
         return None
-    ratio = float(np.quantile(part, 0.8)) / (float(np.quantile(base, 0.5)) + 1e-6)
+    usual = max(float(np.quantile(base, 0.5)), JITTER_FLOOR)
+    ratio = float(np.quantile(part, 0.8)) / usual
     return level(ratio, ((4.0, "no"), (10.0, "some")), "yes")
 
 
@@ -212,20 +248,30 @@ def _tries(here: Around) -> str | None:
     return f"{strong}_{'long' if share > 0.25 else 'short'}"
 
 
-def _shaken(here: Around, values: Floats | None, from_s: float) -> str | None:
-    """Whether a series moved from row to row far more than it does elsewhere in the ride."""
-    if values is None or here.step_s > UNRESOLVED_S:
+def _beats(here: Around) -> str | None:
+    """Whether the current beat just before the loss, or in bursts while it lasted, far more than
+    it does elsewhere in the ride."""
+    work = here.one.work_a
+    if work is None or here.step_s > UNRESOLVED_S:
         return None
-    moves = np.abs(np.diff(values, n=2))
-    rows = here.rows(from_s, -0.1) if here.part.spells < 3 else here.rows(from_s, 6.0)
-    part = moves[max(rows.start - 2, 0) : max(rows.stop - 2, 1)]
-    part, size = part[np.isfinite(part)], np.abs(values)
-    base = moves[np.isfinite(moves) & (size[1:-1] > 0.05 * np.nanmax(size))]
-    if part.size < 5 or base.size < 100:
+    moves = np.abs(np.diff(work, n=2))
+    base = moves[np.isfinite(moves) & (work[1:-1] > 0.05 * np.nanmax(work))]
+    if base.size < 100:
         return None
     usual = float(np.quantile(base, 0.75)) + 1e-9
-    ratio = float(np.quantile(part, 0.75)) / usual
-    return level(ratio, ((2.5, "no"), (6.0, "some")), "yes")
+    lasts = min(float(here.time_s[here.part.last] - here.time_s[here.part.first]), BEATS_S)
+    spans = [here.rows(-1.0, -0.1)]
+    if lasts > 0.5:
+        spans.append(here.rows(0.15, lasts))
+    if here.part.spells >= 3:
+        spans = [here.rows(-1.0, BEATS_S)]
+    ratios = []
+    for rows in spans:
+        part = moves[max(rows.start - 1, 0) : max(rows.stop - 1, 1)]
+        part = part[np.isfinite(part)]
+        if part.size >= 5:
+            ratios.append(float(np.quantile(part, 0.75)) / usual)
+    return level(max(ratios, default=None), ((2.5, "no"), (6.0, "some")), "yes")
 
 
 def _link(here: Around, facts: Facts) -> None:

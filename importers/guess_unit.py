@@ -19,6 +19,11 @@ CELL_V = (1.5, 4.6)
 """Volts per cell that any lithium cell in use can show, margins included."""
 STATED, TOLD, LIKELY, OPEN = 1.0, 0.97, 0.92, 0.55
 """Chance that the unit is right: stated and plausible; only one fits; the usual one; a toss."""
+BROKEN_WIRE_LEAST = 0.6
+"""A stated temperature may be beyond all sense for part of the ride: a wire broke. Our choice."""
+LIVE_CELL_V, LIVE_LEAST = 3.0, 0.003
+"""A connected pack reads this much per cell at some time; and for this part of the log at least,
+when the log goes on long after the pack was cut off. Our choice."""
 PULSE_LOW_US, PULSE_HIGH_US, PULSE_MID_US = 1000.0, 2000.0, 1500.0
 """Pulse widths of a servo signal [µs]: common practice, no source."""
 
@@ -80,13 +85,23 @@ def _checked(channel: str, good: Floats, unit: Unit, setup: Setup | None) -> Uni
     if row.dimension == "voltage":
         low, high = _voltage_range(channel, setup)
         middle = float(np.median(values[values > 0.2 * low])) if (values > 0.2 * low).any() else 0.0
-        if not low <= middle <= high:
+        if not low <= middle <= high and not _cut_off(channel, values, (low, high), setup):
             return _of(unit, 0.4, f"{middle:.4g} V is {NO_SUCH_PACK}")
         return _of(unit, STATED)
     inside = float(np.mean((values >= low) & (values <= high)))
-    if inside < 0.97:
+    if inside < (BROKEN_WIRE_LEAST if row.dimension == "temperature" else 0.97):
         return _of(unit, 0.4, f"{1 - inside:.0%} of the values are beyond what it can be")
     return _of(unit, STATED)
+
+
+def _cut_off(
+    channel: str, values: Floats, span: tuple[float, float], setup: Setup | None
+) -> bool:
+    """Whether this is the pack's voltage for a while and then a bus the pack was cut off from."""
+    if setup is None or channel.startswith("cell"):
+        return False
+    known = (values >= LIVE_CELL_V * setup.pack.series) & (values <= span[1])
+    return float(np.mean(known)) >= LIVE_LEAST and float(values.max()) <= span[1]
 
 
 def _units(dimension: str, *names: str) -> list[Unit]:

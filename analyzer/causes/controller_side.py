@@ -99,7 +99,7 @@ MODELS = (
             "phase": {"spike": YES, "full": SOME, "below": -0.7, "light": UNLIKELY},
             "fall": {"instant": SOME, "sudden": 0.3, "ramp": -0.7, "faded": NEVER},
             "return": {"tries": LIKELY, "soon": SOME, "blink": 0.3, "after_rest": -0.7},
-            "beats": {"yes": -0.7},
+            "beats": {"yes": UNLIKELY, "some": -0.3, "no": 0.3},
             "jitter": {"yes": UNLIKELY},
             "stop_at_v": {"at": -0.7},
             "motor_heat": {"at": UNLIKELY},

@@ -96,10 +96,16 @@ MODELS = (
             },
             "discharge_trip": {"used": HARDLY},
             "discharge_load": {"light": UNLIKELY, "far_above": -0.7},
-            "return": {"later": SOME, "never": SOME, "blink": HARDLY, "tries": HARDLY},
+            "return": {
+                "later": SOME,
+                "never": 0.3,
+                "soon": UNLIKELY,
+                "blink": HARDLY,
+                "tries": HARDLY,
+            },
             "away": {
                 "instant": NEVER,
-                "seconds": HARDLY,
+                "seconds": NEVER,
                 "tens": -0.7,
                 "minute": SOME,
                 "minutes": LIKELY,

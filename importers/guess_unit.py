@@ -94,9 +94,7 @@ def _checked(channel: str, good: Floats, unit: Unit, setup: Setup | None) -> Uni
     return _of(unit, STATED)
 
 
-def _cut_off(
-    channel: str, values: Floats, span: tuple[float, float], setup: Setup | None
-) -> bool:
+def _cut_off(channel: str, values: Floats, span: tuple[float, float], setup: Setup | None) -> bool:
     """Whether this is the pack's voltage for a while and then a bus the pack was cut off from."""
     if setup is None or channel.startswith("cell"):
         return False

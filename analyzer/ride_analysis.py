@@ -22,6 +22,7 @@ from analyzer.gaps import find_log_gaps
 from analyzer.governed import govern, governed_over
 from analyzer.held import with_slow_channels_held
 from analyzer.in_force import find_in_force
+from analyzer.left_out import left_out
 from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
 from analyzer.near_trip import before_acting, find_near_trips
@@ -128,11 +129,13 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         ]
     )
     events = with_remedies(events, ride, setup, state)
+    totals = ride_totals(ride, setup)
+    missing = left_out(ride, setup, totals, balance)
     told = tuple(Note(about, text) for about, text in (*ride.notes, *setup.notes))
     return RideResult(
         ride=as_logged,
         setup=setup,
-        totals=ride_totals(ride, setup),
+        totals=totals,
         pack=pack,
         pack_fit=fit,
         balance=balance,
@@ -142,7 +145,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         not_checked=not_checked,
         climbs=climbs,
         findings=rank_findings(events, limits, balance, in_force),
-        notes=(*told, *notes, *climb_notes, *loss_notes, *inputs.notes),
+        notes=(*told, *notes, *climb_notes, *loss_notes, *missing, *inputs.notes),
         descents=descents,
         inputs=inputs,
     )

@@ -75,8 +75,13 @@ def compared() -> str:
 
 
 def predicted() -> str:
+    return predict_page(prediction())
+
+
+def prediction() -> PredictResult:
+    """A hill whose build has hostile names."""
     key = f"drives.{DRIVES[0]}.battery_drive_a"
-    result = PredictResult(
+    return PredictResult(
         setup=named(made_setup(DRIVES)),
         hill=even_hill(grade_pct=9.0, length_m=900.0, charge_pct=35.0, temp_c=5.0),
         mass_kg=310.0,
@@ -99,7 +104,6 @@ def predicted() -> str:
         notes=(Note("predict", SCRIPT),),
         draws=200,
     )
-    return predict_page(result)
 
 
 def checked() -> str:

@@ -371,13 +371,13 @@ def _descent_notes(setup: Setup, descent: Descent | None) -> list[Note]:
             )
         )
     peak, energy = descent.mechanical_peak_w, descent.mechanical_wh
-    out.append(
-        Note(
-            "predict.mechanical_brake",
-            f"The mechanical brake takes up to {peak.value:.0f} W ({peak.low:.0f} to "
-            f"{peak.high:.0f}), {energy.value:.0f} Wh in all; without motor braking all of it.",
-        )
+    told = (
+        f"The mechanical brake takes up to {peak.value:.0f} W ({peak.low:.0f} to "
+        f"{peak.high:.0f}), {energy.value:.0f} Wh in all; without motor braking all of it."
+        if peak.value >= 0.5
+        else "Motor braking alone holds this speed; without it the mechanical brake takes all."
     )
+    out.append(Note("predict.mechanical_brake", told))
     if all(d.battery_brake_a is None and d.phase_brake_a is None for d in setup.drives):
         out.append(
             Note("predict.braking", "No brake limit in the setup: motor braking is not counted on.")

@@ -74,8 +74,8 @@ def _overshoot(setup: Setup, key: str, one: LimitCheck, sheet: Sheet) -> None:
             severity=Severity.WATCH,
             value=one.seen,
             limit=one.set,
-            message=f"{key} was set to {num(one.set, 'A')} and {num(one.seen, 'A')} flowed for a "
-            f"second, {100 * (one.seen / one.set - 1):.0f} % more.",
+            message=f"{key} was set to {num(one.set, 'A')} and {num(round(one.seen, 1), 'A')} "
+            f"flowed for a second, {100 * (one.seen / one.set - 1):.0f} % more.",
             why="The controller does not hold the limit it is given, so sums on paper are too low; "
             "the values suggested here allow for it.",
             caution="Read the setting back from the controller, and check its current reading.",
@@ -87,7 +87,7 @@ def _rating(setup: Setup, key: str, one: LimitCheck, now: float, rides: int, she
     seen = one.seen or 0.0
     if not above(seen, 0.95 * now):
         sheet.held.append(
-            f"{key} {num(now, 'A')}: at most {num(seen, 'A')} seen in {_rides(rides)}."
+            f"{key} {num(now, 'A')}: at most {num(round(seen, 1), 'A')} seen in {_rides(rides)}."
         )
         return
     over = above(seen, 1.02 * now)
@@ -99,7 +99,7 @@ def _rating(setup: Setup, key: str, one: LimitCheck, now: float, rides: int, she
             value=round(seen, 3),
             limit=now,
             message=f"{key} is {num(now, 'A')}; {'at least ' if one.at_least else ''}"
-            f"{num(seen, 'A')} flowed for a second in {_rides(rides)}.",
+            f"{num(round(seen, 1), 'A')} flowed for a second in {_rides(rides)}.",
             why="What happened once happens again: the same hill, a little steeper or colder.",
             caution="If limits were lowered since, one ride on the same hill shows that they hold.",
         )

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from analyzer.cost_of_limit import climb_cost
 from analyzer.setup_evidence import Evidence
 from analyzer.setup_finding import (
     MARGIN,
@@ -231,7 +232,7 @@ def _hold(
             + (_bites(setup, summed, limit, evidence) if driving and over else ""),
             why=bound.why,
             suggest=suggest,
-            cost=_cost(summed, suggest),
+            cost=_cost(setup, summed, suggest, evidence),
             caution=_caution(summed.direction),
         )
     )
@@ -303,22 +304,21 @@ def _suggest(setup: Setup, summed: Total, overshoot: float) -> tuple[Suggestion,
     return tuple(found.values())
 
 
-def _cost(summed: Total, suggest: tuple[Suggestion, ...]) -> str:
+def _cost(setup: Setup, summed: Total, suggest: tuple[Suggestion, ...], evidence: Evidence) -> str:
     if not suggest:
         return ""
     new = {one.key: one.value for one in suggest}
     before = sum(value for _, value, _ in summed.parts)
     after = sum(new.get(key, value) for _, value, key in summed.parts)
-    less = pct(1 - after / before)
     if summed.direction == "drive":
+        told = climb_cost(setup, before, after, evidence.resistance_ohm.value)
         return (
-            f"About {less} less power where the battery limit governs: climbs taken fast become "
-            "slower by about as much and last longer; the pull from a standstill stays "
-            "(the phase limit sets it)."
+            f"{told[:1].upper()}{told[1:]} The pull from a standstill stays (the phase limit sets "
+            "it)."
         )
     return (
-        f"About {less} less motor braking from speed: stopping on the motors alone takes longer, "
-        "and less energy comes back."
+        f"About {pct(1 - after / before)} less motor braking from speed: stopping on the motors "
+        "alone takes longer, and less energy comes back."
     )
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from hillproof.plain_help import PlainCommand, example
 from importers.errors import BookError
 
 if TYPE_CHECKING:
@@ -22,23 +23,48 @@ Folder = Annotated[
 ]
 Cluster = Annotated[
     str | None,
-    typer.Option("--cluster", metavar="ADDRESS", help="A Dask scheduler to share the work."),
+    typer.Option(
+        "--cluster", metavar="ADDRESS", help="Other computers to share the work (a Dask scheduler)."
+    ),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
 
 
-@book_app.command("add")
+@book_app.command(
+    "add",
+    cls=PlainCommand,
+    epilog=example("book add left.csv right.csv", "book add rides-2031/*", "book add charge.csv"),
+)
 def add(
     logs: Annotated[
-        list[str], typer.Argument(metavar="LOG...", help="One ride's logs, or folders.")
+        list[str],
+        typer.Argument(metavar="LOG", help="One ride's logs, or folders with a ride each."),
     ],
     book: Folder = None,
-    setup: Annotated[str | None, typer.Option("--setup", metavar="FILE")] = None,
-    map_file: Annotated[str | None, typer.Option("--map", metavar="FILE")] = None,
-    mass: Annotated[float | None, typer.Option("--mass", metavar="KG")] = None,
-    temp: Annotated[float | None, typer.Option("--temp", metavar="C")] = None,
-    note: Annotated[str | None, typer.Option("--note")] = None,
-    start: Annotated[str | None, typer.Option("--start", help="When it began.")] = None,
+    setup: Annotated[
+        str | None,
+        typer.Option(
+            "--setup", metavar="FILE", help="Your setup; else setup.toml beside the logs."
+        ),
+    ] = None,
+    map_file: Annotated[
+        str | None,
+        typer.Option("--map", metavar="FILE", help="A map that says what each column is."),
+    ] = None,
+    mass: Annotated[
+        float | None,
+        typer.Option("--mass", metavar="KG", help="Vehicle, rider and load on this day."),
+    ] = None,
+    temp: Annotated[
+        float | None, typer.Option("--temp", metavar="C", help="Pack temperature at the start.")
+    ] = None,
+    note: Annotated[
+        str | None, typer.Option("--note", metavar="TEXT", help="A note kept with the ride.")
+    ] = None,
+    start: Annotated[
+        str | None,
+        typer.Option("--start", metavar="TIME", help="2031-05-04T09:12, for a log without a date."),
+    ] = None,
     cluster: Cluster = None,
     quiet: Quiet = False,
 ) -> None:
@@ -62,13 +88,16 @@ def add(
         )  # fmt: skip
 
 
-@book_app.command("list")
+@book_app.command("list", cls=PlainCommand, epilog=example("book list", "book list --settings"))
 def list_rides(
     book: Folder = None,
     settings: Annotated[
         bool, typer.Option("--settings", help="How the settings changed, with dates.")
     ] = False,
-    json: Annotated[str | None, typer.Option("--json", metavar="F.json")] = None,
+    json: Annotated[
+        str | None,
+        typer.Option("--json", metavar="F.json", help="Write the numbers here; - prints."),
+    ] = None,
     quiet: Quiet = False,
 ) -> None:
     """What is kept."""
@@ -90,9 +119,13 @@ def list_rides(
         print_book(entries, changes, target.notes(), _console(), str(target.folder))
 
 
-@book_app.command("remove")
+@book_app.command(
+    "remove", cls=PlainCommand, epilog=example("book remove 2031-12-06T1556-f2c35bbd")
+)
 def remove(
-    ride: Annotated[str, typer.Argument(metavar="RIDE")], book: Folder = None, quiet: Quiet = False
+    ride: Annotated[str, typer.Argument(metavar="RIDE", help="Its name in `book list`.")],
+    book: Folder = None,
+    quiet: Quiet = False,
 ) -> None:
     """Take one ride out of the book for good."""
     from hillproof import book_jobs
@@ -102,7 +135,7 @@ def remove(
         typer.echo(f"Removed: {name}")
 
 
-@book_app.command("check")
+@book_app.command("check", cls=PlainCommand, epilog=example("book check"))
 def check(book: Folder = None, quiet: Quiet = False) -> None:
     """Is all of the book whole?"""
     from hillproof import book_jobs
@@ -124,19 +157,41 @@ def check(book: Folder = None, quiet: Quiet = False) -> None:
         typer.echo(f"{told}: all whole")
 
 
-@book_app.command("note")
+@book_app.command(
+    "note",
+    cls=PlainCommand,
+    epilog=example(
+        'book note 2031-10-12 "battery out for cleaning"',
+        'book note 2031-10-12 "rested" --rest-voltage 57.3',
+    ),
+)
 def note(
-    about: Annotated[str, typer.Argument(metavar="RIDE_OR_DATE")],
-    text: Annotated[str, typer.Argument(metavar="TEXT")],
+    about: Annotated[
+        str, typer.Argument(metavar="RIDE_OR_DATE", help="A kept ride or 2031-10-12.")
+    ],
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="What was done or seen.")],
     book: Folder = None,
     rest_voltage: Annotated[
-        float | None, typer.Option("--rest-voltage", metavar="V", help="Pack after long rest.")
+        float | None,
+        typer.Option("--rest-voltage", metavar="V", help="The pack's voltage after long rest."),
     ] = None,
-    cell_min: Annotated[float | None, typer.Option("--cell-min", metavar="V")] = None,
-    cell_max: Annotated[float | None, typer.Option("--cell-max", metavar="V")] = None,
-    charged_ah: Annotated[float | None, typer.Option("--charged-ah", metavar="AH")] = None,
-    from_pct: Annotated[float | None, typer.Option("--from-pct", metavar="P")] = None,
-    to_pct: Annotated[float | None, typer.Option("--to-pct", metavar="P")] = None,
+    cell_min: Annotated[
+        float | None,
+        typer.Option("--cell-min", metavar="V", help="The lowest cell after charging."),
+    ] = None,
+    cell_max: Annotated[
+        float | None,
+        typer.Option("--cell-max", metavar="V", help="The highest cell after charging."),
+    ] = None,
+    charged_ah: Annotated[
+        float | None, typer.Option("--charged-ah", metavar="AH", help="What the charger put in.")
+    ] = None,
+    from_pct: Annotated[
+        float | None, typer.Option("--from-pct", metavar="P", help="Charge when charging began.")
+    ] = None,
+    to_pct: Annotated[
+        float | None, typer.Option("--to-pct", metavar="P", help="Charge when it ended.")
+    ] = None,
     quiet: Quiet = False,
 ) -> None:
     """Keep what was done or measured by hand on a ride or a day."""
@@ -154,9 +209,9 @@ def note(
         typer.echo(f"Noted for {day}")
 
 
-@book_app.command("pages")
+@book_app.command("pages", cls=PlainCommand, epilog=example("book pages my-rides"))
 def pages(
-    outdir: Annotated[str, typer.Argument(metavar="OUTDIR")],
+    outdir: Annotated[str, typer.Argument(metavar="OUTDIR", help="A folder for the pages.")],
     book: Folder = None,
     quiet: Quiet = False,
 ) -> None:
@@ -171,12 +226,20 @@ def pages(
 def ageing(
     book: Folder = None,
     pack: Annotated[
-        str | None, typer.Option("--pack", help="Which pack; else that of the newest ride.")
+        str | None,
+        typer.Option("--pack", metavar="NAME", help="Which pack; else that of the newest ride."),
     ] = None,
-    report: Annotated[str | None, typer.Option("--report", metavar="F.html")] = None,
-    json: Annotated[str | None, typer.Option("--json", metavar="F.json")] = None,
+    report: Annotated[
+        str | None, typer.Option("--report", metavar="F.html", help="Write the report here.")
+    ] = None,
+    json: Annotated[
+        str | None,
+        typer.Option("--json", metavar="F.json", help="Write the numbers here; - prints."),
+    ] = None,
     cluster: Cluster = None,
-    open_report: Annotated[bool, typer.Option("--open")] = False,
+    open_report: Annotated[
+        bool, typer.Option("--open", help="Show the report in the browser.")
+    ] = False,
     quiet: Quiet = False,
 ) -> None:
     """How the pack has aged over the rides kept, and when it will matter."""

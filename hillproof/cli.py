@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from hillproof.book_command import ageing, book_app
+from hillproof.plain_help import PlainCommand, example
 from importers.errors import UserError
 
 if TYPE_CHECKING:
@@ -41,33 +42,38 @@ setup_app = typer.Typer(
 )
 app.add_typer(setup_app, name="setup")
 app.add_typer(book_app, name="book")
-app.command("ageing")(ageing)
+app.command(
+    "ageing",
+    cls=PlainCommand,
+    short_help="How has the pack aged, and when will that matter?",
+    epilog=example("ageing --report ageing.html"),
+)(ageing)
 
 Logs = Annotated[
     list[str],
-    typer.Argument(metavar="LOG...", help="Log files, or NAME=path to say what one holds."),
+    typer.Argument(
+        metavar="LOG", help="Log files; left=FILE, gps=FILE or bms=FILE says what one holds."
+    ),
 ]
 SetupFile = Annotated[
     str | None,
-    typer.Option(
-        "--setup", metavar="FILE", help="The setup file; else setup.toml beside the logs."
-    ),
+    typer.Option("--setup", metavar="FILE", help="Your setup; else setup.toml beside the logs."),
 ]
 MapFile = Annotated[
-    str | None, typer.Option("--map", metavar="FILE", help="A map file that settles the columns.")
+    str | None, typer.Option("--map", metavar="FILE", help="A map that says what each column is.")
 ]
 Report = Annotated[
     str | None, typer.Option("--report", metavar="F.html", help="Write the report here.")
 ]
 Json = Annotated[
-    str | None, typer.Option("--json", metavar="F.json", help="Write the results here; - prints.")
+    str | None, typer.Option("--json", metavar="F.json", help="Write the numbers here; - prints.")
 ]
 BookFolder = Annotated[
     str | None, typer.Option("--book", metavar="DIR", help="A book whose rides count, too.")
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
 Strict = Annotated[
-    bool, typer.Option("--strict", help="Exit with 1 when something must be acted on.")
+    bool, typer.Option("--strict", help="Exit status 1 when something must be acted on.")
 ]
 OpenReport = Annotated[bool, typer.Option("--open", help="Show the report in the browser.")]
 
@@ -105,10 +111,14 @@ def _needs_report(open_report: bool, report: str | None) -> None:
         )
 
 
-@app.command()
+@app.command(
+    cls=PlainCommand,
+    short_help="Write a sample build with its logs and analyse it.",
+    epilog=example("demo", "demo trial --open"),
+)
 def demo(
     folder: Annotated[
-        str | None, typer.Argument(metavar="[DIR]", help="A new folder; else hillproof-demo.")
+        str | None, typer.Argument(metavar="DIR", help="A new folder; else hillproof-demo.")
     ] = None,
     quiet: Quiet = False,
     open_report: OpenReport = False,
@@ -121,7 +131,11 @@ def demo(
         _open(report)
 
 
-@app.command()
+@app.command(
+    cls=PlainCommand,
+    short_help="What is in these files, and how sure is each guess?",
+    epilog=example("look left.csv right.csv", "look odd.csv --write-map odd-map.toml"),
+)
 def look(
     logs: Logs,
     setup: SetupFile = None,
@@ -133,11 +147,14 @@ def look(
     json: Json = None,
     table: Annotated[
         str | None,
-        typer.Option("--table", metavar="F.csv", help="Write one file's raw table as read."),
+        typer.Option(
+            "--table", metavar="F.csv", help="Write one file's table as read, text as it stands."
+        ),
     ] = None,
     quiet: Quiet = False,
 ) -> None:
-    """What is in these files: channels, units, signs, rate, gaps, clocks, how sure."""
+    """What is in these files, column by column: what it was taken for, its unit and sign, how
+    often it changes, how the clocks run, and how sure each guess is."""
     from hillproof import look_command
 
     look_command.run(
@@ -151,7 +168,15 @@ def look(
     )
 
 
-@app.command()
+@app.command(
+    cls=PlainCommand,
+    short_help="What happened on a ride, why, and what to change?",
+    epilog=example(
+        "ride left.csv right.csv --report ride.html",
+        "ride left=a.csv right=b.csv gps=c.csv --setup trike.toml --report ride.html --open",
+        "ride wide.csv --table ride.parquet",
+    ),
+)
 def ride(
     logs: Logs,
     setup: SetupFile = None,
@@ -164,27 +189,33 @@ def ride(
     table: Annotated[
         str | None,
         typer.Option(
-            "--table", metavar="F.parquet", help="Write the joined ride, .parquet or .csv."
+            "--table", metavar="F.parquet", help="Keep the ride in one file, .parquet or .csv."
         ),
     ] = None,
     mass: Annotated[
-        float | None, typer.Option("--mass", metavar="KG", help="All-up mass on this day.")
+        float | None,
+        typer.Option("--mass", metavar="KG", help="Vehicle, rider and load on this day."),
     ] = None,
     temp: Annotated[
         float | None, typer.Option("--temp", metavar="C", help="Pack temperature at the start.")
     ] = None,
-    note: Annotated[str | None, typer.Option("--note", help="A note kept with the ride.")] = None,
+    note: Annotated[
+        str | None, typer.Option("--note", metavar="TEXT", help="A note kept with the ride.")
+    ] = None,
     start: Annotated[
-        str | None, typer.Option("--start", help="When it began, for a log without a date.")
+        str | None,
+        typer.Option("--start", metavar="TIME", help="2031-05-04T09:12, for a log without a date."),
     ] = None,
     book: Annotated[
-        str | None, typer.Option("--book", metavar="DIR", help="A book whose ride is named.")
+        str | None,
+        typer.Option("--book", metavar="DIR", help="The book of a ride named instead of logs."),
     ] = None,
     open_report: OpenReport = False,
     quiet: Quiet = False,
     strict: Strict = False,
 ) -> None:
-    """Analyse one ride from its logs: what happened, why, and what to change."""
+    """One ride from its logs: what happened, which limit or protection it was, on which side,
+    and what to change."""
     from hillproof import jobs
     from hillproof.log_args import SetupChoice, check_outputs, choose_setup, log_path
     from hillproof.progress import progress_bar
@@ -223,11 +254,15 @@ def ride(
     _strict_exit(strict, [str(one) for one in severities])
 
 
-@app.command()
+@app.command(
+    cls=PlainCommand,
+    short_help="Do the limits hold on real hills, and what was never tried?",
+    epilog=example("limits ride.parquet", "limits --book DIR --report limits.html"),
+)
 def limits(
     rides: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[RIDE]...", help="Ride files, or names in a book."),
+        typer.Argument(metavar="RIDE", help="Ride files, or names in a book."),
     ] = None,
     book: BookFolder = None,
     report: Report = None,
@@ -236,7 +271,8 @@ def limits(
     quiet: Quiet = False,
     strict: Strict = False,
 ) -> None:
-    """Do the limits hold: every limit, over one ride or all, climb by climb."""
+    """Do the limits hold: every limit over one ride or many, climb by climb, under what conditions
+    that was tried, and which ride would try the rest."""
     from hillproof import hill_commands
 
     _needs_report(open_report, report)
@@ -248,28 +284,49 @@ def limits(
     _strict_exit(strict, severities)
 
 
-@app.command()
+@app.command(
+    cls=PlainCommand,
+    short_help="Would this hill work, at this charge and temperature?",
+    epilog=example(
+        "predict --grade 9 --length 400 --charge 40 ride.parquet",
+        "predict --grade -6 --length 900 --charge 98 --temp 5 ride.parquet",
+        "predict --track way.gpx --charge 80 --book DIR",
+    ),
+)
 def predict(
     rides: Annotated[
-        list[str] | None, typer.Argument(metavar="[RIDE]...", help="Rides of this build.")
+        list[str] | None, typer.Argument(metavar="RIDE", help="Rides of this build.")
     ] = None,
     grade: Annotated[
         float | None,
-        typer.Option("--grade", metavar="PCT", help="Grade; a negative one is a descent."),
+        typer.Option("--grade", metavar="PCT", help="How steep; a negative grade is a descent."),
     ] = None,
     length: Annotated[
         float | None, typer.Option("--length", metavar="M", help="Length along the road.")
     ] = None,
     charge: Annotated[
-        float | None, typer.Option("--charge", metavar="PCT", help="Charge at its foot.")
+        float | None,
+        typer.Option("--charge", metavar="PCT", help="The pack's charge where the hill begins."),
     ] = None,
     temp: Annotated[
-        float | None, typer.Option("--temp", metavar="C", help="Pack, motors and air.")
+        float | None,
+        typer.Option(
+            "--temp", metavar="C", help="Of the air, and of pack and motors at the start."
+        ),
     ] = None,
-    speed: Annotated[float | None, typer.Option("--speed", metavar="KMH")] = None,
-    extra_mass: Annotated[float, typer.Option("--extra-mass", metavar="KG")] = 0.0,
+    speed: Annotated[
+        float | None,
+        typer.Option("--speed", metavar="KMH", help="Speed at the start; else as usual on climbs."),
+    ] = None,
+    extra_mass: Annotated[
+        float,
+        typer.Option("--extra-mass", metavar="KG", help="Load on top of the setup's mass."),
+    ] = 0.0,
     track: Annotated[
-        str | None, typer.Option("--track", metavar="F.gpx", help="A recorded way instead.")
+        str | None,
+        typer.Option(
+            "--track", metavar="F.gpx", help="A recorded way instead of grade and length."
+        ),
     ] = None,
     setup: SetupFile = None,
     book: BookFolder = None,
@@ -278,7 +335,8 @@ def predict(
     open_report: OpenReport = False,
     quiet: Quiet = False,
 ) -> None:
-    """Would this hill work: currents, voltage and heat against every limit."""
+    """Would this hill work: currents, voltage and heat to expect against every limit, each with
+    its chance, and up to which grade, charge and cold it would."""
     from hillproof import hill_commands
     from hillproof.hill_asked import HillAsked
 
@@ -297,17 +355,22 @@ def predict(
         _open(report)
 
 
-@app.command()
+@app.command(
+    cls=PlainCommand,
+    short_help="Did a change of settings do what it was meant to?",
+    epilog=example("compare before.parquet after.parquet --report change.html"),
+)
 def compare(
-    before: Annotated[str, typer.Argument(metavar="RIDE_A")],
-    after: Annotated[str, typer.Argument(metavar="RIDE_B")],
+    before: Annotated[str, typer.Argument(metavar="RIDE_A", help="The ride before the change.")],
+    after: Annotated[str, typer.Argument(metavar="RIDE_B", help="The ride after it.")],
     book: BookFolder = None,
     report: Report = None,
     json: Json = None,
     open_report: OpenReport = False,
     quiet: Quiet = False,
 ) -> None:
-    """Did a change of settings do what it was meant to?"""
+    """Did a change of settings do what it was meant to: two rides against each other, and which
+    differences are more than chance."""
     from hillproof import hill_commands
 
     _needs_report(open_report, report)
@@ -318,9 +381,11 @@ def compare(
         _open(report)
 
 
-@setup_app.command("new")
+@setup_app.command(
+    "new", cls=PlainCommand, epilog=example("setup new setup.toml", "setup new setup.toml --ask")
+)
 def setup_new(
-    file: Annotated[str, typer.Argument(metavar="FILE")],
+    file: Annotated[str, typer.Argument(metavar="FILE", help="A new file.")],
     ask: Annotated[bool, typer.Option("--ask", help="Ask for the values one by one.")] = False,
     quiet: Quiet = False,
 ) -> None:
@@ -330,11 +395,16 @@ def setup_new(
     setup_command.new(file, ask=ask, quiet=quiet)
 
 
-@setup_app.command("check")
+@setup_app.command(
+    "check",
+    cls=PlainCommand,
+    short_help="What will go wrong with these limits, and what would do?",
+    epilog=example("setup check setup.toml", "setup check setup.toml ride.parquet"),
+)
 def setup_check(
-    file: Annotated[str | None, typer.Argument(metavar="[FILE]")] = None,
+    file: Annotated[str | None, typer.Argument(metavar="FILE", help="The setup to judge.")] = None,
     rides: Annotated[
-        list[str] | None, typer.Argument(metavar="[RIDE]...", help="Rides of this build.")
+        list[str] | None, typer.Argument(metavar="RIDE", help="Rides of this build.")
     ] = None,
     setup: SetupFile = None,
     book: BookFolder = None,
@@ -344,7 +414,8 @@ def setup_check(
     quiet: Quiet = False,
     strict: Strict = False,
 ) -> None:
-    """Judge a setup on paper: what will go wrong on the road, and what to set instead."""
+    """A setup judged before any ride: what will go wrong on the road, what to set instead and what
+    that costs; with rides, by what they showed, too."""
     from hillproof import setup_command
 
     _needs_report(open_report, report)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from analyzer.ageing import AgeingResult, DatedAhead
 from analyzer.estimate import Estimate
+from reports.sentences import counted
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -89,7 +90,10 @@ CAUTION = (
 
 
 def _numbers(result: AgeingResult) -> str:
-    told = [f"{result.rides} rides over {result.span_days:.0f} days, {result.rides_used} usable."]
+    told = [
+        f"{counted(result.rides, 'ride')} over {counted(round(result.span_days), 'day')}, "
+        f"{result.rides_used} usable."
+    ]
     if result.capacity is not None and result.of_rated_pct is not None:
         fade = result.capacity.fade_pct_per_year
         told.append(

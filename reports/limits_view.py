@@ -25,6 +25,8 @@ WORDS = {
     Verdict.OVERSHOOTS: "overshoots",
     Verdict.NOT_REACHED: "not reached",
 }
+SEVERAL = {Verdict.HOLDS: "hold", Verdict.WORKS: "work", Verdict.OVERSHOOTS: "overshoot"}
+"""The same of more than one limit."""
 NEAR_PCT = 80.0
 """Protections that came nearer than this are named on the terminal; the page has all. Our
 choice."""
@@ -79,7 +81,11 @@ def summary(result: LimitsResult) -> str:
     counts = {word: 0 for word in HARDEST}
     for one in result.limits:
         counts[one.check.verdict] += 1
-    parts = [f"{count} {WORDS[word]}" for word, count in reversed(counts.items()) if count]
+    parts = [
+        f"{count} {WORDS[word] if count == 1 else SEVERAL.get(word, WORDS[word])}"
+        for word, count in reversed(counts.items())
+        if count
+    ]
     rides = "1 ride" if len(result.rides) == 1 else f"{len(result.rides)} rides"
     climbs = counted(len(result.climbs), "climb")
     down = counted(len(result.descents), "descent")

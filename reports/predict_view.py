@@ -27,6 +27,8 @@ LIMITERS = ("phase_drive_a", "phase_brake_a", "battery_drive_a", "battery_brake_
 """Settings that are there to govern. The contract's."""
 SHOWN_PCT = 5.0
 """Limits of which the hill takes less than this are left out of the plot [%]. Our choice."""
+LEAST_W = 0.5
+"""Less power than this in a brake is none [W]. Our choice."""
 KMH = 3.6
 
 
@@ -109,7 +111,10 @@ def _headline(ahead: PredictResult, result: Object, rows: list[Object]) -> str:
         if (one["chance_touched_pct"] or 0.0) >= WATCH_PCT and not _governs(one["limit"])
     ]
     reduced = drawn_chance(ahead.chance_reduced_pct, ahead.draws)
-    if ahead.chance_top_pct < 100.0 - WATCH_PCT:
+    full = _too_full(ahead)
+    if full:
+        text = full
+    elif ahead.chance_top_pct < 100.0 - WATCH_PCT:
         top = drawn_chance(ahead.chance_top_pct, ahead.draws)
         text = f"The end is reached with a chance of {top} only; power is reduced: {reduced}."
     elif ahead.chance_reduced_pct >= WATCH_PCT:
@@ -124,6 +129,22 @@ def _headline(ahead: PredictResult, result: Object, rows: list[Object]) -> str:
             f"{text} {capital(limit_phrase(first['limit']))} is touched with a chance of {chance}."
         )
     return text
+
+
+def _too_full(ahead: PredictResult) -> str:
+    """That a descent is begun with too much charge, and how far the pack would rise; else empty."""
+    down, charge = ahead.descent, ahead.hill.charge_pct
+    if down is None or down.leave_home_below_pct is None or charge is None:
+        return ""
+    leave = down.leave_home_below_pct.value
+    if charge <= leave:
+        return ""
+    text = f"Begin this descent with {leave:.0f} % charge or less: from {charge:.0f} % "
+    seen, full = ahead.highest_voltage_v, ahead.setup.full_v
+    if seen is not None and seen.value > full:
+        top, line = beside(seen.value, full, "v")
+        return f"{text}motor braking lifts the pack to about {top}, above the {line} that are full."
+    return f"{text}motor braking may touch a limit."
 
 
 def _governs(key: str) -> bool:
@@ -142,8 +163,12 @@ def _descent(ahead: PredictResult) -> Table:
         if down.leave_home_below_pct is not None:
             leave = estimate(down.leave_home_below_pct, "pct")
             rows.append(("Start with no more charge than", leave))
-        rows.append(("Mechanical brake, at most", estimate(down.mechanical_peak_w, "w")))
-        rows.append(("Mechanical brake, in all", estimate(down.mechanical_wh, "wh")))
+        most, in_all = down.mechanical_peak_w, down.mechanical_wh
+        if (most.value if most.high is None else most.high) < LEAST_W:
+            rows.append(("Mechanical brake", "nothing while the motors brake, else all of it"))
+        else:
+            rows.append(("Mechanical brake, at most", estimate(most, "w")))
+            rows.append(("Mechanical brake, in all", estimate(in_all, "wh")))
     return Table("What going down asks", ("Quantity", "Expected"), _rows(rows))
 
 
@@ -153,10 +178,19 @@ def _numbers(result: Object) -> Table:
         ("Power first reduced", _reduced(result["power_first_reduced_at_m"])),
         ("Lowest voltage", estimate_text(result["lowest_voltage_v"], "v")),
         ("Highest voltage", estimate_text(result["highest_voltage_v"], "v")),
-        ("Charge used", estimate_text(result["charge_used_ah"], "ah")),
+        _charge(result["charge_used_ah"]),
         ("Hotter motor at the end", estimate_text(result["motor_temp_top_c"], "c")),
     ]
     return Table("What is expected, with 95 % intervals", ("Quantity", "Expected"), _rows(rows))
+
+
+def _charge(one: Object | None) -> tuple[str, str]:
+    """Charge drawn, or, going down, won back."""
+    if one is None or one["value"] >= 0:
+        return "Charge used", estimate_text(one, "ah")
+    ends = {"low": "high", "high": "low", "value": "value"}
+    back = {key: None if one[other] is None else -one[other] for key, other in ends.items()}
+    return "Charge won back", estimate_text(back, "ah")
 
 
 def _reduced(one: Object | None) -> str:

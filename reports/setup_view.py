@@ -4,14 +4,16 @@ would do, what that costs, the caution; then what holds, and what could not be j
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import PurePath, PureWindowsPath
 from typing import TYPE_CHECKING
 
-from analyzer.setup_finding import SetupCheck, SetupFinding, num
+from analyzer.setup_finding import SetupCheck, SetupFinding, Suggestion, num
 from analyzer.words import Severity
 from importers.setup_keys import TABLES
 from importers.setup_types import Setup
+from reports.sentences import joined
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -150,7 +152,7 @@ def _summary(check: SetupCheck) -> str:
 def _row(one: SetupFinding) -> SetupRow:
     parts = [SetupPart("Why", (one.why,))] if one.why else []
     if one.suggest:
-        parts.append(SetupPart("Do", tuple(_advice(s.key, s.value, s.why) for s in one.suggest)))
+        parts.append(SetupPart("Do", _advices(one.suggest)))
     if one.cost:
         parts.append(SetupPart("Cost", (one.cost,)))
     if one.caution:
@@ -158,8 +160,13 @@ def _row(one: SetupFinding) -> SetupRow:
     return SetupRow(one.severity, one.message, tuple(parts), one.keys)
 
 
-def _advice(key: str, value: float, why: str) -> str:
-    return f"Set {key} to {num(value, unit_of(key))}: {why.rstrip('.')}."
+def _advices(suggest: Iterable[Suggestion]) -> tuple[str, ...]:
+    """What to set, keys that get the same value for the same reason in one sentence."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for one in suggest:
+        value = num(one.value, unit_of(one.key))
+        groups.setdefault((value, one.why.rstrip(".")), []).append(one.key)
+    return tuple(f"Set {joined(keys)} to {value}: {why}." for (value, why), keys in groups.items())
 
 
 def unit_of(key: str) -> str:

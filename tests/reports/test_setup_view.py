@@ -30,7 +30,8 @@ def test_terminal_says_what_why_do_cost_caution_on_whole_lines():
         "17 A too much." in said
     )
     assert "Do. Set drives.left.battery_drive_a to 17.5 A: 2 × 17.5 A and 1 A for lights" in said
-    assert "slower by about as much and last longer" in said
+    assert "Cost. An 8 % climb at about " in said
+    assert "The pull from a standstill stays" in said
     assert (
         "Caution. Raising the BMS's trip or bridging it is no remedy: it guards the cells." in said
     )

@@ -7,6 +7,11 @@ from analyzer.setup_voltages import BANDS, CellBand
 from analyzer.words import Severity
 from importers.setup_types import Chemistry, Setup
 
+FULL_V = {Chemistry.NMC: 4.20, Chemistry.NCA: 4.20, Chemistry.LCO: 4.20, Chemistry.LFP: 3.65}
+"""What a chemistry is usually charged to [V per cell]. Common practice, no source."""
+EMPTY_ABOVE_V, FULL_BELOW_V = 0.10, 0.05
+"""Room between empty, or full, and the BMS's line [V per cell]. Our choice: groups of cells differ
+by 10 to 50 mV (common practice, no source), more so near empty."""
 CELL_AH = (0.5, 100.0)
 """Capacity of one parallel cell [Ah]; the contract's."""
 MOST_CHARGE_C = 5.0
@@ -50,7 +55,13 @@ def _check_full(setup: Setup, band: CellBand, sheet: Sheet) -> None:
             why="Charging above what the cells are made for can set them on fire."
             if over
             else "Charging less is kind to the cells; the charge shown counts from there.",
-            suggest=(Suggestion("pack.cell_full_v", high, "the most this chemistry is charged to"),)
+            suggest=(
+                Suggestion(
+                    "pack.cell_full_v",
+                    FULL_V[setup.pack.chemistry],
+                    "what this chemistry is charged to",
+                ),
+            )
             if over
             else (),
             cost="Some range, if the cells are really charged further." if over else "",
@@ -84,12 +95,19 @@ def _check_empty(setup: Setup, band: CellBand, sheet: Sheet) -> None:
             message=f"Empty is set to {num(empty, 'V')} per cell; {setup.pack.chemistry.value} "
             f"cells are not taken below {num(band.lowest_v, 'V')} at rest.",
             why="Below it cells lose capacity for good, and charging them again is dangerous.",
-            suggest=(
-                Suggestion("pack.cell_empty_v", band.lowest_v, "the lowest these cells go to"),
-            ),
+            suggest=(Suggestion("pack.cell_empty_v", *_least_empty(setup, band)),),
             cost="A few per cent of charge that should not be used anyway.",
         )
     )
+
+
+def _least_empty(setup: Setup, band: CellBand) -> tuple[float, str]:
+    """Empty for these cells, and before the BMS opens where its line is known."""
+    low = setup.bms.cell_low_v
+    clear = None if low is None else round(low + EMPTY_ABOVE_V, 2)
+    if clear is not None and above(clear, band.lowest_v):
+        return clear, "counts empty before the BMS opens"
+    return band.lowest_v, "the lowest these cells go to"
 
 
 def _check_lines(setup: Setup, band: CellBand, sheet: Sheet) -> None:
@@ -137,8 +155,14 @@ def _check_order_of_lines(setup: Setup, sheet: Sheet) -> None:
                 message=f"The BMS closes the charge path at {num(high, 'V')} per cell, and full is "
                 f"{num(setup.cell_full_v, 'V')}.",
                 why="The pack never gets full, and motor braking is cut off well before.",
-                suggest=(),
-                cost="",
+                suggest=(
+                    Suggestion(
+                        full_key if full_key != "pack.chemistry" else "pack.cell_full_v",
+                        round(high - FULL_BELOW_V, 2),
+                        "charged to less, braking has room below the BMS's line",
+                    ),
+                ),
+                cost="Some range; set the charger's end voltage to the same.",
                 caution="Charge to less rather than moving the BMS's line up; leave room in the "
                 "pack before a descent.",
             )
@@ -156,7 +180,9 @@ def _check_order_of_lines(setup: Setup, sheet: Sheet) -> None:
                 why="It opens with charge left that the controllers count on.",
                 suggest=(
                     Suggestion(
-                        "pack.cell_empty_v", round(low + 0.1, 2), "counts empty before it opens"
+                        "pack.cell_empty_v",
+                        round(low + EMPTY_ABOVE_V, 2),
+                        "counts empty before it opens",
                     ),
                 ),
                 cost="The charge shown falls to 0 % earlier; nothing is lost in truth.",

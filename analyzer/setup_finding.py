@@ -112,6 +112,12 @@ def floor_a(current_a: float) -> float:
     return round(math.floor(current_a / step + 1e-6) * step, 1)
 
 
+def carried_a(trip_a: float) -> float:
+    """What a protection that opens at `trip_a` can be said to carry: a tenth less, as one sets
+    it."""
+    return floor_a(0.9 * trip_a)
+
+
 def ceil_v(voltage_v: float) -> float:
     """A voltage as one sets it, rounded up to 0.1 V."""
     return round(math.ceil(voltage_v * 10 - 1e-6) / 10, 1)

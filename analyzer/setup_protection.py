@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analyzer.setup_finding import SetupFinding, Sheet, Suggestion, above, floor_a, num
+from analyzer.setup_finding import SetupFinding, Sheet, Suggestion, above, carried_a, num
 from analyzer.words import Severity
 from importers.setup_types import Ports, Setup
 
@@ -50,7 +50,7 @@ def _check_trips(setup: Setup, sheet: Sheet) -> None:
                 suggest=(
                     Suggestion(
                         f"bms.{way}_rating_a",
-                        floor_a(0.9 * trip),
+                        carried_a(trip),
                         "what it carries without opening, 10 % under the trip; look it up",
                     ),
                 ),

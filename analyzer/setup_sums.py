@@ -17,6 +17,7 @@ from analyzer.setup_finding import (
     Sheet,
     Suggestion,
     above,
+    carried_a,
     drive_key,
     floor_a,
     num,
@@ -142,12 +143,20 @@ def allowed_a(
     """The most all drives and lights together should be set to: the lowest rating less the
     margin and less what limits were seen to overshoot, and whose rating that is; None where none
     is given."""
-    given = [(v, b.key) for b, v in bounds(setup, direction) if v is not None]
+    given = [(_carries(setup, b, v), b.key) for b, v in bounds(setup, direction) if v is not None]
     if not given:
         return None
     lowest, key = min(given)
     aux_a = _aux_a(setup, direction)
     return (lowest * (1 - MARGIN) - aux_a) / overshoot + aux_a, key
+
+
+def _carries(setup: Setup, bound: Bound, value: float) -> float:
+    """What a bound carries for ever: a trip that is not above its rating a tenth less than where
+    it opens, as `trip_below_rating` says of the rating."""
+    rating = _value(setup, bound.key.replace("trip_a", "rating_a"))
+    low = bound.kind == "trip" and rating is not None and not above(value, rating)
+    return carried_a(value) if low else value
 
 
 def _aux_a(setup: Setup, direction: Direction) -> float:

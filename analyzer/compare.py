@@ -7,15 +7,25 @@ leaves out zero.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
 
 from analyzer.climbs import Climb
+from analyzer.compare_climbs import (
+    around,
+    climb_ride,
+    climbing_energy,
+    lowest_voltage,
+    mean_current,
+    mean_speed,
+    peak_current,
+    top_rise,
+)
+from analyzer.compare_load import full_demand_power
 from analyzer.estimate import Estimate, Note
-from analyzer.quantities import speed_mps
 from analyzer.ride_analysis import RideResult
 from analyzer.same_climb import climb_shapes, pairs_of
 from importers.setup_flat import Value, flat_settings
@@ -28,15 +38,23 @@ ALIKE_LEAST_M = 4.0
 CURRENT_SHARE = 0.03
 """A reading of current repeats within this part from ride to ride, 95 %. Our choice: controllers'
 scales are off by 3 to 5 % (common practice, no source), but one's own scale stays."""
-VOLTAGE_SHARE = 0.004
-SPEED_SHARE = 0.05
-"""How well a rider repeats a speed, 95 %. Our choice."""
-HEAT_K = 3.0
-"""How well a temperature rise repeats, 95 % [K]: wind and pauses. Our choice."""
-ENERGY_SHARE = 0.06
-"""How well energy for a kilometre repeats, 95 %: wind, stops, tyres. Our choice."""
+PEAK_RIDE_SHARE = 0.24
+"""The highest second of a whole ride likewise: one start or one gust makes it. Measured on made
+pairs (`compare_climbs`)."""
+ENERGY_SHARE = 0.11
+"""How well energy for a kilometre repeats, 95 %: wind, stops, tyres. Measured likewise."""
 CHARGE_NEAR_PCT, TEMP_NEAR_C = 15.0, 8.0
 """Voltages compare when charge and pack temperature are this near. Our choice."""
+
+
+COSTS = (
+    ("mean_speed_mps", "speed on a climb"),
+    ("full_demand_power_w", "power at full demand"),
+    ("motor_rise_k", "a motor's warming"),
+    ("energy_wh_per_m", "energy for a metre climbed"),
+    ("energy_wh_per_km", "energy for a kilometre"),
+)
+"""Quantities that say what a change cost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,17 +111,19 @@ def compare_rides(before: RideResult, after: RideResult) -> CompareResult:
                 "Charge or pack temperature differ too much for voltages to be compared.",
             )
         )
-    return CompareResult(
-        before=before,
-        after=after,
-        setup_changes=setup_changes(before, after),
-        differences=tuple(
-            [*_pack(before, after), *_sides(before, after), *_limits(before, after),
-             *_on_climbs(before, after, pairs), _energy(before, after)]
-        ),
-        climbs=pairs,
-        notes=tuple(notes),
-    )  # fmt: skip
+    changes = setup_changes(before, after)
+    differences = (
+        *_pack(before, after),
+        *_sides(before, after),
+        *_limits(before, after),
+        *_on_climbs(before, after, pairs),
+        *_at_load(before, after),
+        _energy(before, after),
+    )
+    cost = cost_of(differences, changes)
+    if cost:
+        notes.append(Note("cost", cost))
+    return CompareResult(before, after, changes, differences, pairs, tuple(notes))
 
 
 def setup_changes(before: RideResult, after: RideResult) -> tuple[SettingChange, ...]:
@@ -168,13 +188,6 @@ def difference(
     return Difference(quantity, unit, before, after, change, beyond)
 
 
-def _around(value: float | None, share: float, least: float = 0.0) -> Estimate | None:
-    if value is None or not np.isfinite(value):
-        return None
-    spread = max(share * abs(value), least)
-    return Estimate(value, value - spread, value + spread)
-
-
 def _pack(before: RideResult, after: RideResult) -> list[Difference]:
     one, two = before.pack, after.pack
     return [
@@ -213,15 +226,13 @@ def _sides(before: RideResult, after: RideResult) -> list[Difference]:
 def _limits(before: RideResult, after: RideResult) -> list[Difference]:
     """The most that was asked of each limit of current, on the whole ride."""
     out = []
-    for name, ending in (
-        ("peak_pack_current_a", "discharge"),
-        ("peak_braking_current_a", "charge"),
+    for name, ending, share in (
+        ("peak_pack_current_a", "discharge", PEAK_RIDE_SHARE),
+        ("peak_braking_current_a", "charge", CURRENT_SHARE),
     ):
         one, two = (_most_seen_a(result, f".{ending}_") for result in (before, after))
         if one is not None or two is not None:
-            out.append(
-                difference(name, "A", _around(one, CURRENT_SHARE), _around(two, CURRENT_SHARE))
-            )
+            out.append(difference(name, "A", around(one, share), around(two, share)))
     return out
 
 
@@ -251,53 +262,76 @@ def _conditions_alike(before: RideResult, after: RideResult) -> bool:
 def _on_climbs(
     before: RideResult, after: RideResult, pairs: Sequence[ClimbPair]
 ) -> list[Difference]:
-    """On every climb of both rides: current, lowest voltage, speed, heat."""
+    """On every climb of both rides: current, speed, lowest voltage, heat; over all of them
+    together the energy for a metre climbed."""
+    if not pairs:
+        return []
+    one, two = climb_ride(before), climb_ride(after)
     volts_compare = _conditions_alike(before, after)
     out = []
     for number, pair in enumerate(pairs, 1):
-        one, two = pair.before, pair.after
-        name = f"climb {number}" if one.hill is None else one.hill
-
-        def both(
-            quantity: str,
-            unit: str,
-            of: Callable[[RideResult, Climb], Estimate | None],
-            pair: ClimbPair = pair,
-            name: str = name,
-        ) -> Difference:
-            a, b = of(before, pair.before), of(after, pair.after)
-            return difference(f"{name}: {quantity}", unit, a, b)
-
+        a, b = pair.before, pair.after
+        name = f"climb {number}" if a.hill is None else a.hill
         out += [
-            both("peak_pack_current_a", "A",
-                 lambda _, c: _around(c.peak_pack_current_a, CURRENT_SHARE)),
-            both("mean_pack_current_a", "A",
-                 lambda _, c: _around(c.mean_pack_current_a, CURRENT_SHARE)),
-            both("mean_speed_mps", "m/s", _mean_speed),
+            difference(f"{name}: peak_pack_current_a", "A", peak_current(one, a),
+                       peak_current(two, b)),
+            difference(f"{name}: mean_pack_current_a", "A", mean_current(one, a),
+                       mean_current(two, b)),
+            difference(f"{name}: mean_speed_mps", "m/s", mean_speed(one, a), mean_speed(two, b)),
         ]  # fmt: skip
         if volts_compare:
             out.append(
-                both("min_voltage_v", "V", lambda _, c: _around(c.min_voltage_v, VOLTAGE_SHARE))
-            )
-        tops = dict(two.top_motor_temp_c)
-        for drive, top in one.top_motor_temp_c:
-            out.append(
-                difference(f"{name}: {drive}.top_motor_temp_c", "°C",
-                           _around(top, 0.0, HEAT_K), _around(tops.get(drive), 0.0, HEAT_K))
+                difference(f"{name}: min_voltage_v", "V", lowest_voltage(one, a, two, b),
+                           lowest_voltage(two, b, one, a))
             )  # fmt: skip
+        for drive, _ in a.top_motor_temp_c:
+            out.append(
+                difference(f"{name}: {drive}.motor_rise_k", "K", top_rise(one, a, drive),
+                           top_rise(two, b, drive))
+            )  # fmt: skip
+    gains = [0.5 * (pair.before.gain_m + pair.after.gain_m) for pair in pairs]
+    out.append(
+        difference(
+            "climbs.energy_wh_per_m",
+            "Wh/m",
+            climbing_energy(one, [pair.before for pair in pairs], gains),
+            climbing_energy(two, [pair.after for pair in pairs], gains),
+        )
+    )
     return out
 
 
-def _mean_speed(result: RideResult, climb: Climb) -> Estimate | None:
-    seconds = climb.end_s - climb.start_s
-    speed = speed_mps(result.ride, result.setup)
-    if seconds <= 0 or speed is None:
-        return None
-    rows = (result.ride.time_s >= climb.start_s) & (result.ride.time_s <= climb.end_s)
-    moving = rows & (speed.values > 0.5)
-    if not moving.any():
-        return None
-    return _around(float(np.average(speed.values[moving])), SPEED_SHARE)
+def _at_load(before: RideResult, after: RideResult) -> list[Difference]:
+    """Power at full demand at the same speeds, where charge and pack temperature match; without a
+    match it is said to be open."""
+    one, two = full_demand_power(before, after)
+    if one is None and two is None:
+        return []
+    if not _conditions_alike(before, after):
+        return [difference("full_demand_power_w", "W", None, None)]
+    return [difference("full_demand_power_w", "W", one, two)]
+
+
+def cost_of(differences: Sequence[Difference], changes: Sequence[SettingChange]) -> str:
+    """What the change cost in speed, heat and energy, where the rides show it."""
+    told, unclear = [], []
+    for ending, words in COSTS:
+        found = [one for one in differences if one.quantity.endswith(ending) and one.change]
+        beyond = [one for one in found if one.beyond_chance]
+        for one in beyond:
+            assert one.change is not None
+            assert one.before is not None
+            part = 100.0 * one.change.value / one.before.value if one.before.value else 0.0
+            where = one.quantity.removesuffix(ending).strip(" :.")
+            told.append(f"{words} {part:+.0f} %{f' ({where})' if where else ''}")
+        if found and not beyond:
+            unclear.append(words)
+    if not told and not unclear:
+        return "What the change cost in speed, heat or energy these rides do not tell."
+    out = f"What it cost: {', '.join(told)}." if told else "No cost is larger than chance."
+    if unclear:
+        out += f" Within what rides differ by chance: {', '.join(unclear)}."
+    return out if changes or told else ""
 
 
 def _energy(before: RideResult, after: RideResult) -> Difference:
@@ -309,4 +343,4 @@ def _wh_per_km(result: RideResult) -> Estimate | None:
     if one.energy_out_wh is None or one.distance_m is None or one.distance_m < 500.0:
         return None
     net = one.energy_out_wh - abs(one.energy_back_wh or 0.0)
-    return _around(1000.0 * net / one.distance_m, ENERGY_SHARE)
+    return around(1000.0 * net / one.distance_m, ENERGY_SHARE)

@@ -32,6 +32,9 @@ QUANTITY = {
     "mean_pack_current_a": ("Mean pack current", "a", ""),
     "mean_speed_mps": ("Mean speed", "mps", ""),
     "min_voltage_v": ("Lowest voltage", "v", ""),
+    "motor_rise_k": ("Motor's warming above the air", "", "K"),
+    "energy_wh_per_m": ("Energy for a metre climbed", "", "Wh/m"),
+    "full_demand_power_w": ("Power at full demand, at the same speeds", "w", ""),
     "top_motor_temp_c": ("Hottest motor temperature", "c", ""),
 }
 """Quantities that are compared: name, unit's suffix, and a unit that no suffix has."""

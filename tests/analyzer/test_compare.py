@@ -67,3 +67,58 @@ def test_and_what_came_of_it(sample):
     share = found["left.share_pct"]
     assert share.beyond_chance
     assert share.after.value == pytest.approx(50, abs=1.0)
+
+
+def test_what_a_change_cost_is_told_from_the_differences():
+    from analyzer.compare import SettingChange, cost_of
+
+    change = SettingChange("drives.left.battery_drive_a", 29.0, 17.0)
+    slower = difference(
+        "Mill Lane: mean_speed_mps", "m/s", Estimate(6.0, 5.8, 6.2), Estimate(4.8, 4.6, 5.0)
+    )
+    same = difference(
+        "energy_wh_per_km", "Wh/km", Estimate(20.0, 18.0, 22.0), Estimate(20.5, 18.5, 22.5)
+    )
+    text = cost_of([slower, same], [change])
+    assert text == (
+        "What it cost: speed on a climb \u221220 % (Mill Lane). Within what rides differ by chance: "
+        "energy for a kilometre."
+    ).replace("\u2212", "-")
+    assert "do not tell" in cost_of([], [change])
+
+
+def test_an_unchanged_build_ridden_twice_differs_in_nothing_beyond_chance():
+    # The truth is the simulation's: same build, road and sensors, other traffic, wind and charge.
+    import sys
+
+    sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks" / "tables"))
+    from compare_truth import pair_of
+
+    from analyzer.ride_analysis import analyse_ride
+
+    before, after = pair_of(3, "nothing")
+    said = compare_rides(
+        analyse_ride(before.ride, before.setup), analyse_ride(after.ride, after.setup)
+    )
+    assert said.climbs
+    known = [one for one in said.differences if one.change is not None]
+    assert len(known) > 10
+    assert [one.quantity for one in known if one.beyond_chance] == []
+
+
+def test_thirty_kilograms_more_show_in_the_energy_for_a_metre_climbed():
+    import sys
+
+    sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks" / "tables"))
+    from compare_truth import pair_of
+
+    from analyzer.ride_analysis import analyse_ride
+
+    before, after = pair_of(3, "mass +30 kg")
+    said = compare_rides(
+        analyse_ride(before.ride, before.setup), analyse_ride(after.ride, after.setup)
+    )
+    (one,) = [x for x in said.differences if x.quantity == "climbs.energy_wh_per_m"]
+    # Physics: lift and rolling go with mass, 275 / 245 = 1.12; air drag does not.
+    assert one.after.value / one.before.value == pytest.approx(1.12, abs=0.06)
+    assert one.change.low < 0.11 * one.before.value < one.change.high

@@ -10,8 +10,9 @@ import numpy as np
 from analyzer.climbs import Climb
 from analyzer.closest import Closest, find_closest, place_name
 from analyzer.descents import Descent
-from analyzer.estimate import Estimate
+from analyzer.estimate import Estimate, Note
 from analyzer.events import NotChecked
+from analyzer.in_force_told import in_force_notes
 from analyzer.limit_keys import limit_keys
 from analyzer.limits import LimitCheck, Tried
 from analyzer.next_ride import next_rides
@@ -93,6 +94,8 @@ class LimitsResult:
     """How near each protection came to acting, nearest first."""
     inputs: tuple[tuple[str, RiderInputs], ...] = ()
     """The rider's demand as it arrived, by ride; the newest last."""
+    in_force: tuple[Note, ...] = ()
+    """Where what is really in force differs from the setup, and whether that is a power mode."""
 
 
 def merge_limits(rides: Sequence[tuple[str, RideResult]], *, seed: int = 0) -> LimitsResult:
@@ -132,6 +135,7 @@ def merge_limits(rides: Sequence[tuple[str, RideResult]], *, seed: int = 0) -> L
         restated=restated,
         descents=descents,
         closest=find_closest([(one.check, one.ride) for one in merged], rides),
+        in_force=in_force_notes(rides),
         inputs=tuple((name, one.inputs) for name, one in rides if one.inputs is not None),
     )
 

@@ -47,7 +47,7 @@ def limits_json(result: LimitsResult) -> str:
 
 
 def _notes(result: LimitsResult) -> list[Note]:
-    out = list(result.restated.notes)
+    out = [*result.in_force, *result.restated.notes]
     for ride, inputs in result.inputs:
         out += [Note("rider_inputs", f"{ride}: {text}") for text in inputs_sentences(inputs)]
     if result.worst_ahead is None:

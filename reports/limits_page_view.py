@@ -53,6 +53,7 @@ class LimitsPageView:
     restated: Table
     restated_notes: tuple[str, ...]
     closest: Table
+    in_force: tuple[str, ...]
     descents: Table
     descents_left_out: int
     inputs: Table
@@ -89,6 +90,7 @@ def limits_page_view(
         restated=restated_table(order, result.restated),
         restated_notes=tuple(one.text for one in result.restated.notes),
         closest=_closest(result, many=many),
+        in_force=tuple(one.text for one in result.in_force),
         descents=many_descents([(one.ride, one.descent) for one in down], many=many),
         descents_left_out=len(result.descents) - len(down),
         inputs=inputs_table(newest),

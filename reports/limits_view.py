@@ -127,6 +127,8 @@ def print_limits(result: LimitsResult, console: Console) -> None:
         verdict = one.check.verdict
         console.print(f"{WORDS[verdict]:20}", style=STYLES.get(verdict, ""), end="", markup=False)
         console.print(f" {one.check.limit}: {limit_sentence(one)}", markup=False)
+    for note in result.in_force:
+        console.print(note.text, style="bold yellow", markup=False)
     for text in conditions_lines(order):
         console.print(text, markup=False)
     _print_other_conditions(result, order, console)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from analyzer.ageing import AgeingResult, DatedAhead
 from analyzer.estimate import Estimate
+from reports.numbers import fixed
 from reports.sentences import counted
 
 if TYPE_CHECKING:
@@ -24,9 +25,9 @@ class Paragraph:
 
 def spread(one: Estimate, digits: int, scale: float = 1.0) -> str:
     """`19.4 (18.9 to 20.1)`; an open side is said."""
-    low = "open" if one.low is None else f"{one.low * scale:.{digits}f}"
-    high = "open" if one.high is None else f"{one.high * scale:.{digits}f}"
-    return f"{one.value * scale:.{digits}f} ({low} to {high})"
+    low = "open" if one.low is None else fixed(one.low * scale, digits)
+    high = "open" if one.high is None else fixed(one.high * scale, digits)
+    return f"{fixed(one.value * scale, digits)} ({low} to {high})"
 
 
 def headline(result: AgeingResult) -> str:

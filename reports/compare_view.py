@@ -14,6 +14,7 @@ from reports.sentences import (
     PACK,
     capital,
     counted,
+    joined,
     limit_name,
 )
 from reports.tables import Row, Table
@@ -40,6 +41,12 @@ QUANTITY = {
 """Quantities that are compared: name, unit's suffix, and a unit that no suffix has."""
 IN_FORCE = "_in_force_a"
 """How names of saturation currents end."""
+
+
+TELLING = ("peak_pack_current", "braking", "min_voltage", "share_pct", "motor_temp", "speed")
+"""Parts of quantities' names, what matters most first. Our choice."""
+MOST_TOLD = 3
+"""So many differences are told in the headline; the table has all. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +98,25 @@ def _headline(result: Object) -> str:
     if not real:
         return f"{changes} changed; no difference is larger than its uncertainty."
     known = sum(one["change"] is not None for one in result["differences"])
-    return f"{changes} changed; {len(real)} of {known} quantities differ beyond chance."
+    said = f"{changes} changed; {len(real)} of {known} quantities differ beyond chance"
+    first: dict[int, Object] = {}
+    for one in sorted(real, key=_telling):
+        first.setdefault(_telling(one)[0], one)
+    shown = list(first.values())[:MOST_TOLD]
+    return f"{said}: {joined([_from_to(one) for one in shown])}."
+
+
+def _telling(one: Object) -> tuple[int, bool, str]:
+    """What a change of settings is about comes first, the whole ride before its climbs."""
+    key = one["quantity"]
+    found = (place for place, word in enumerate(TELLING) if word in key)
+    return next(found, len(TELLING)), ":" in key, key
+
+
+def _from_to(one: Object) -> str:
+    name, suffix, unit = quantity_text(one["quantity"])
+    before, after = (_with({"value": one[x]["value"]}, suffix, unit) for x in ("before", "after"))
+    return f"{name[:1].lower()}{name[1:]} {before} → {after}"
 
 
 def quantity_text(key: str) -> tuple[str, str, str]:
@@ -127,6 +152,11 @@ def _difference(one: Object) -> Row:
 
 
 def _with(one: Object | None, suffix: str, unit: str) -> str:
+    if one is not None and suffix == "mps":
+        one = {key: None if value is None else 3.6 * value for key, value in one.items()}
+        suffix = "kmh"
+    if one is not None and set(one) == {"value"}:
+        return f"{quantity(one['value'], suffix)} {unit}".rstrip()
     text = estimate_text(one, suffix)
     return text if one is None or not unit else f"{text} {unit}"
 

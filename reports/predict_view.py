@@ -258,6 +258,7 @@ def _figure(rows: list[Object]) -> Figure | None:
     shares = [peak.value * scale for _, peak, scale in found]
     above = [((p.high if p.high is not None else p.value) - p.value) * k for _, p, k in found]
     below = [(p.value - (p.low if p.low is not None else p.value)) * k for _, p, k in found]
+    most = max([100.0, *(one + up for one, up in zip(shares, above, strict=True))])
     return {
         "data": [
             {
@@ -281,7 +282,7 @@ def _figure(rows: list[Object]) -> Figure | None:
         ],
         "layout": {
             "height": 34 * len(found) + 110,
-            "xaxis": {"title": {"text": "of the limit, %"}, "rangemode": "tozero"},
+            "xaxis": {"title": {"text": "of the limit, %"}, "range": [0, 1.05 * most]},
             "yaxis": {"type": "category", "automargin": True},
             "showlegend": False,
             "shapes": [

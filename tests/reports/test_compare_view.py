@@ -37,7 +37,10 @@ RESULT = {
 
 def test_changes_differences_and_climbs():
     view = compare_view(RESULT, "before", "after")
-    assert view.headline == "1 setting changed; 1 of 1 quantities differ beyond chance."
+    assert view.headline == (
+        "1 setting changed; 1 of 1 quantities differ beyond chance: highest pack current 52.0 A → "
+        "34.0 A."
+    )
     assert view.changes.rows[0].cells == (
         "Left: battery-current limit when driving",
         "29 A",

@@ -11,7 +11,7 @@ from analyzer.setup_sums import total
 from analyzer.words import CutoutCause, EventKind
 from importers.setup_types import Setup
 from reports.headlines import peak_against_limit
-from reports.numbers import duration, quantity
+from reports.numbers import as_given, duration
 from reports.sentences import capital, counted, limit_phrase
 
 TOGETHER: dict[str, Literal["drive", "brake"]] = {
@@ -61,7 +61,7 @@ def _over(events: Sequence[Event]) -> str:
     first = max(events, key=lambda one: one.end_s - one.start_s)
     if first.limit is None:
         return ""
-    limit = quantity(first.limit.value, "a")
+    limit = f"{as_given(first.limit.value)} A"
     longest = duration(first.end_s - first.start_s)
     text = f"Above {limit_phrase(first.limit.name)} of {limit}"
     if len(events) == 1:

@@ -65,10 +65,10 @@ def event_headline(events: Sequence[Event], result: RideResult) -> str:
 def _when(event: Event, result: RideResult) -> str:
     at = moment(event.start_s, result.ride.start)
     when = f"at {at}"
-    hill = next(
-        (c.hill for c in result.climbs if c.hill and c.start_s <= event.start_s <= c.end_s), None
-    )
-    return f"{when} on {hill}" if hill else when
+    climb = next((c for c in result.climbs if c.start_s <= event.start_s <= c.end_s), None)
+    if climb is None:
+        return when
+    return f"{when} on {climb.hill or f'a climb of {climb.grade_pct.value:.0f} %'}"
 
 
 def _loss(events: Sequence[Event], result: RideResult) -> str:

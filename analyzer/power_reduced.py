@@ -7,12 +7,14 @@ the rider asking for everything.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from analyzer.events import Cause, Event, Peak
 from analyzer.governed import AT_LIMIT, FULL_DEMAND, GOVERNORS, DriveState
 from analyzer.quantities import (
+    JOIN_S,
     Floats,
     Span,
     pack_voltage_v,
@@ -37,6 +39,8 @@ TAKERS = (
     Governor.MOTOR_HEAT_DERATE,
     Governor.NO_VOLTAGE_HEADROOM,
 )
+SHARED = (Governor.VOLTAGE_DERATE, Governor.NO_VOLTAGE_HEADROOM)
+"""What all drives on one pack feel alike; heat sits in one of them."""
 WORDS = {
     Governor.VOLTAGE_DERATE: "the pack was below the voltage from which power is reduced",
     Governor.CONTROLLER_HEAT_DERATE: "the controller was above its derate temperature",
@@ -66,11 +70,39 @@ REMEDY = {
 
 
 def find_power_reduced(ride: Ride, setup: Setup, states: Mapping[str, DriveState]) -> list[Event]:
-    """Spans of reduced power, drive by drive, in time order."""
+    """Spans of reduced power in time order, drive by drive where the cause sits in a drive; what
+    the pack's voltage took from several drives at once is one event."""
     events = [
         event for name, state in states.items() for event in _of_drive(ride, setup, name, state)
     ]
-    return sorted(events, key=lambda one: one.start_s)
+    return _together(sorted(events, key=lambda one: one.start_s), setup)
+
+
+def _together(events: list[Event], setup: Setup) -> list[Event]:
+    """The events, those of one shared cause less than `JOIN_S` apart as one, told by the drive that
+    lost most."""
+    found: list[Event] = []
+    for one in events:
+        place = next((k for k, other in enumerate(found) if _same(one, other)), None)
+        if place is None:
+            found.append(one)
+            continue
+        both = (found[place], one)
+        least = min(both, key=lambda event: event.measure("given_pct") or 0.0)
+        names = {name for event in both for name in event.drives}
+        found[place] = replace(
+            least,
+            start_s=min(event.start_s for event in both),
+            end_s=max(event.end_s for event in both),
+            drives=tuple(name for name in setup.drive_names if name in names),
+        )
+    return found
+
+
+def _same(one: Event, other: Event) -> bool:
+    cause = one.causes[0].cause
+    near = one.start_s <= other.end_s + JOIN_S and other.start_s <= one.end_s + JOIN_S
+    return near and cause == other.causes[0].cause and cause in SHARED
 
 
 def _of_drive(ride: Ride, setup: Setup, name: str, state: DriveState) -> list[Event]:

@@ -22,6 +22,8 @@ TOUCHED = 0.95
 """A limit counts as touched from this part of it. The contract's."""
 WINDOW_S = 1.0
 """Peaks are highest means over this [s]. The contract's, for limits."""
+LONG_ROWS = 500_000
+"""Rides of more rows keep their limits' series in single precision. Our choice."""
 HEAT_LOOK_S = 120.0
 """A winding is hottest up to this long after the top [s]. Issue 5; time constants of windings
 are minutes (common practice, no source)."""
@@ -57,20 +59,28 @@ def ride_load(ride: Ride, setup: Setup, rest_voltage_v: Floats | None = None) ->
     current = pack_current_a(ride, setup)
     voltage = pack_voltage_v(ride, setup)
     together = drives_current_a(ride, setup)
-    limits = [
-        *_shared_limits(setup, None if current is None else means.of(current.values)),
-        *_drive_limits(ride, setup, means),
+    found = [
+        _shared_limits(setup, None if current is None else means.of(current.values)),
+        _drive_limits(ride, setup, means),
     ]
     if voltage is not None:
-        limits.extend(_voltage_limits(setup, means.of(voltage.values), rest_voltage_v))
+        found.append(iter(_voltage_limits(setup, means.of(voltage.values), rest_voltage_v)))
+    limits = tuple((name, limit, _kept(part)) for one in found for name, limit, part in one)
     if current is None and together is not None:
         current = together
     return RideLoad(
         None if current is None else means.of(current.values),
         None if voltage is None else means.of(voltage.values),
-        tuple(limits),
+        limits,
         tuple((d, drive_channel(ride, d, "motor_temp_c")) for d in setup.drive_names),
     )
+
+
+def _kept(values: Floats) -> Floats:
+    """In single precision where the ride is long: two dozen of these stay to the end."""
+    if values.size < LONG_ROWS:
+        return values
+    return np.asarray(values.astype(np.float32))
 
 
 class _Means:

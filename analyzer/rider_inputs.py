@@ -186,11 +186,11 @@ def without_free_wheels(ride: Ride, free: Sequence[Span]) -> Ride:
     for one in free:
         off[one.rows] = True
     hidden = {
-        name: np.where(off, np.nan, values)
+        name: ride.table[name].mask(off)
         for column in ride.table.columns
         if (name := str(column)).endswith(LOAD_CHANNELS)
         and name != "state_of_charge_pct"
-        and (values := ride.get(name)) is not None
+        and ride.has(name)
     }
     return replace(ride, table=ride.table.assign(**hidden))
 

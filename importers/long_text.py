@@ -64,6 +64,8 @@ def read_long_table(data: Data) -> RawTable:
             restarts += [rows + one for one in mended.restarts]
         rows += table.num_rows
         _let_go(data, low, high)
+    del text, table
+    pa.default_memory_pool().release_unused()
     return RawTable(
         columns=tuple(one.whole(rows) for one in columns),
         rows=rows,

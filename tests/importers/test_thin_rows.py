@@ -47,3 +47,17 @@ def test_gaps_keep_their_edges() -> None:
     at = int(np.argmax(np.diff(edges)))
     assert edges[at] == 199.99
     assert edges[at + 1] == 260.01
+
+
+def test_noise_and_a_coarse_last_digit_are_no_events() -> None:
+    """A wheel's speed in whole turns and a voltage whose noise is a hundredth of its range."""
+    whole = ride()
+    turns = 400 + 100 * np.sin(whole["time_s"] / 7)
+    noise = np.random.default_rng(6).normal(0, 0.03, len(whole))
+    whole = whole.assign(
+        **{"left.motor_rpm": turns.round(0), "pack_voltage_v": 57 - whole["time_s"] / 300 + noise}
+    )
+    whole.loc[40_000:40_002, "pack_voltage_v"] = 31.0  # a collapse of 30 ms
+    rows = thinned_rows(whole)
+    assert rows.size < 0.4 * len(whole)
+    assert (whole["pack_voltage_v"].to_numpy()[rows] == 31.0).sum() == 3

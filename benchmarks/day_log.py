@@ -1,5 +1,5 @@
-"""A day's riding, two drives at 100 Hz (8.64 million rows, 0.9 GB): memory and time of `look`, `ride`
-and `book add`, against pyarrow reading the same file whole.
+"""A day's riding, two drives at 100 Hz (8.64 million rows, 0.9 GB): memory and time of `look`,
+`ride` and `book add`, against pyarrow reading the same file whole.
 
 Whole processes, one run each; the file is made in a temporary folder (1 GB) and goes with it.
 Memory stays under 1.5 GB; pyarrow alone takes more.
@@ -47,16 +47,14 @@ def main() -> None:
         log, setup = folder / "wide.csv", folder / "setup.toml"
         setup.write_text(setup.read_text().replace("parallel = 8", "parallel = 60"))
         print(f"log: {log.stat().st_size / 1e9:.2f} GB, 22 columns, 24 h at 100 Hz")
-        begin = ["--start", "2031-05-04T09:12"]
+        given = [str(log), "--setup", str(setup), "--start", "2031-05-04T09:12"]
         page, numbers = str(folder / "day.html"), str(folder / "day.json")
         ours = [sys.executable, "-m", "hillproof"]
         commands = {
             "pyarrow": [sys.executable, "-c", WHOLE, str(log)],
             "look": [*ours, "look", str(log), "--setup", str(setup)],
-            "ride": [*ours, "ride", str(log), "--setup", str(setup), *begin]
-            + ["--report", page, "--json", numbers],
-            "book add": [*ours, "book", "add", str(log), "--setup", str(setup), *begin]
-            + ["--book", str(folder / "book")],
+            "ride": [*ours, "ride", *given, "--report", page, "--json", numbers],
+            "book add": [*ours, "book", "add", *given, "--book", str(folder / "book")],
         }
         base = 0.0
         for what, command in commands.items():

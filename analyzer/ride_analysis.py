@@ -26,7 +26,7 @@ from analyzer.left_out import left_out
 from analyzer.limit_checks import check_limits
 from analyzer.limits import LimitCheck
 from analyzer.near_trip import before_acting, find_near_trips
-from analyzer.open_path import path_open, without_open_path
+from analyzer.open_path import open_in_losses, path_open, without_open_path
 from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState, estimate_pack
 from analyzer.power_reduced import find_power_reduced
@@ -112,6 +112,11 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         whole, setup, pack=pack, fit=fit, state=state, in_force=in_force
     )
     losses = outside(losses, free)
+    # A bus that a loss took off the pack says nothing of the pack's limits.
+    cut_off = open_in_losses(on_pack, losses)
+    if cut_off.any():
+        on_pack = without_open_path(on_pack, cut_off)
+        limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
     balance = balance_with_remedies(find_balance(ride, setup, in_force, at_fault=losses, seed=seed))
     events = in_order(
         [

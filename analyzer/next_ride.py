@@ -127,7 +127,7 @@ def _too_high(limits: Sequence[LimitCheck], setup: Setup, way: str) -> str:
     test = "climb at full demand" if way == "drive" else "descend on the motors alone"
     return (
         f"First lower the battery limits: {verb}, they allow {whole + aux:.0f} A together, more "
-        f"than {lowest.limit} = {lowest.set:g} A (`hillproof setup check` says to what). Until "
+        f"than {lowest.limit} = {lowest.set:g} A (hillproof setup check says to what). Until "
         f"then do not {test}: that is no test but what the rating forbids."
     )
 

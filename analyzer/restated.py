@@ -356,7 +356,13 @@ def _notes(setup: Setup, fitted: Sequence[_Staged]) -> tuple[Note, ...]:
             )
         )
     if all(one.seconds.temp_c is None for one in fitted):
-        out.append(Note(about, "0 and 35 °C are not restated: no pack temperature is known."))
+        out.append(
+            Note(
+                about,
+                "0 and 35 °C are not restated: no pack temperature is known; log it, or give "
+                "--temp.",
+            )
+        )
     if all(one.stages[0] is None for one in fitted):
         out.append(Note(about, "30 % charge is not restated: no ride tells its charge."))
     return tuple(out)

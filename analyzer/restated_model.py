@@ -132,12 +132,19 @@ def hard_seconds(result: RideResult, state: Conditions) -> HardSeconds | None:
         rest_v=rest[rows],
         speed_mps=np.zeros(rows.size) if moving is None else np.nan_to_num(np.abs(moving)),
         charge_pct=at(state.charge_pct),
-        temp_c=result.pack.temperature_c,
+        temp_c=_known_temp_c(state),
         mass_kg=state.mass_kg,
         drives=tuple(drives),
         held_by_phase=held,
         cell_min_v=at(ride.get("cell_min_v")),
     )
+
+
+def _known_temp_c(state: Conditions) -> float | None:
+    """The pack's mean temperature, logged or given for the day; an assumed one carries nothing."""
+    known = np.zeros(0) if state.pack_temp_c is None else state.pack_temp_c
+    known = known[np.isfinite(known)]
+    return float(known.mean()) if known.size else None
 
 
 def _lost(result: RideResult, blocks: Blocks) -> Bools:

@@ -6,13 +6,12 @@ set lower than it could be stays; no protection is ever weakened.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from analyzer.cost_of_limit import battery_cost, fade_cost
 from analyzer.setup_derive import Derived, derive_voltages, stop_floor_v
-from analyzer.setup_evidence import Evidence, gather_evidence
+from analyzer.setup_evidence import Evidence
 from analyzer.setup_finding import (
     SetupFinding,
     Sheet,
@@ -27,9 +26,6 @@ from analyzer.setup_finding import (
 from analyzer.setup_sums import each_a, each_why
 from analyzer.words import Severity
 from importers.setup_types import Drive, Setup
-
-if TYPE_CHECKING:
-    from analyzer.ride_analysis import RideResult
 
 HEAT_BAND_K = 15.0
 """From fading to stopping [K]: enough to notice on a climb. Our choice."""
@@ -52,14 +48,9 @@ class Advised:
         return self.now is None or self.now != self.value
 
 
-def suggest_setup(setup: Setup, rides: Sequence[RideResult] = ()) -> tuple[Advised, ...]:
+def consistent_set(setup: Setup, evidence: Evidence) -> tuple[Advised, ...]:
     """Which limits fit together on this build, and why each? In the file's order, each value once
     where it stands; limits that nothing is known about are left out."""
-    return consistent_set(setup, gather_evidence(setup, rides))
-
-
-def consistent_set(setup: Setup, evidence: Evidence) -> tuple[Advised, ...]:
-    """As `suggest_setup`, from evidence already gathered."""
     derived = derive_voltages(setup, evidence)
     found: dict[str, Advised] = {}
     for drive in setup.drives:

@@ -9,7 +9,8 @@ from __future__ import annotations
 import gc
 import os
 import sys
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -71,6 +72,10 @@ Json = Annotated[
 BookFolder = Annotated[
     str | None, typer.Option("--book", metavar="DIR", help="A book whose rides count, too.")
 ]
+Rides = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="RIDE", help="Ride files of this build, or names in a book."),
+]
 Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
 Strict = Annotated[
     bool, typer.Option("--strict", help="Exit status 1 when something must be acted on.")
@@ -102,13 +107,18 @@ def _strict_exit(strict: bool, severities: list[str]) -> None:
         raise typer.Exit(EXIT_STRICT)
 
 
-def _needs_report(open_report: bool, report: str | None) -> None:
+@contextmanager
+def _shown(open_report: bool, report: str | None) -> Iterator[None]:
+    """With `--open`: refuse at once where there will be no report, show it once it is written."""
     if open_report and report in (None, "-"):
         from importers.errors import UsageError
 
         raise UsageError(
             where="--open", what="there is no report file to open", remedy="Add --report F.html."
         )
+    yield
+    if open_report:
+        _open(report)
 
 
 @app.command(
@@ -220,35 +230,35 @@ def ride(
     from hillproof.log_args import SetupChoice, check_outputs, choose_setup, log_path
     from hillproof.progress import progress_bar
 
-    _needs_report(open_report, report)
-    outputs = {"--report": report, "--json": json, "--events": events, "--table": table}
-    kept = jobs.kept_file(logs, book)
-    choice = choose_setup(setup, logs) if kept is None else SetupChoice(setup, found=False)
-    check_outputs(outputs, [*map(log_path, logs), choice.path, map_file, kept])
-    to_stdout = "-" in outputs.values()
-    _say(choice.sentence, quiet=quiet, err=to_stdout)
-    jobs.warm_up(report=report is not None)
-    with progress_bar(quiet) as step:
-        result = jobs.analyse_ride(
-            logs,
-            choice.path,
-            map_file=map_file,
-            mass_kg=mass,
-            pack_temp_c=temp,
-            note=note,
-            start=start,
-            book=book,
-            progress=step,
-        )
-        jobs.write_ride(result, report=report, json=json, events=events, table=table, progress=step)
-    if not quiet and not to_stdout:
-        from reports.terminal import print_ride
+    with _shown(open_report, report):
+        outputs = {"--report": report, "--json": json, "--events": events, "--table": table}
+        kept = jobs.kept_file(logs, book)
+        choice = choose_setup(setup, logs) if kept is None else SetupChoice(setup, found=False)
+        check_outputs(outputs, [*map(log_path, logs), choice.path, map_file, kept])
+        to_stdout = "-" in outputs.values()
+        _say(choice.sentence, quiet=quiet, err=to_stdout)
+        jobs.warm_up(report=report is not None)
+        with progress_bar(quiet) as step:
+            result = jobs.analyse_ride(
+                logs,
+                choice.path,
+                map_file=map_file,
+                mass_kg=mass,
+                pack_temp_c=temp,
+                note=note,
+                start=start,
+                book=book,
+                progress=step,
+            )
+            jobs.write_ride(
+                result, report=report, json=json, events=events, table=table, progress=step
+            )
+        if not quiet and not to_stdout:
+            from reports.terminal import print_ride
 
-        print_ride(result, _console())
-        for path in filter(None, outputs.values()):
-            _say(f"Written: {path}", quiet=quiet)
-    if open_report:
-        _open(report)
+            print_ride(result, _console())
+            for path in filter(None, outputs.values()):
+                _say(f"Written: {path}", quiet=quiet)
     severities = [one.severity for one in result.events]
     severities += [one.severity for one in result.findings]
     _strict_exit(strict, [str(one) for one in severities])
@@ -260,10 +270,7 @@ def ride(
     epilog=example("limits ride.parquet", "limits --book DIR --report limits.html"),
 )
 def limits(
-    rides: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="RIDE", help="Ride files, or names in a book."),
-    ] = None,
+    rides: Rides = None,
     book: BookFolder = None,
     report: Report = None,
     json: Json = None,
@@ -275,12 +282,10 @@ def limits(
     that was tried, and which ride would try the rest."""
     from hillproof import hill_commands
 
-    _needs_report(open_report, report)
-    severities = hill_commands.limits(
-        rides or (), book=book, report=report, json=json, console=None if quiet else _console()
-    )
-    if open_report:
-        _open(report)
+    with _shown(open_report, report):
+        severities = hill_commands.limits(
+            rides or (), book=book, report=report, json=json, console=None if quiet else _console()
+        )
     _strict_exit(strict, severities)
 
 
@@ -294,9 +299,7 @@ def limits(
     ),
 )
 def predict(
-    rides: Annotated[
-        list[str] | None, typer.Argument(metavar="RIDE", help="Rides of this build.")
-    ] = None,
+    rides: Rides = None,
     grade: Annotated[
         float | None,
         typer.Option("--grade", metavar="PCT", help="How steep; a negative grade is a descent."),
@@ -340,19 +343,17 @@ def predict(
     from hillproof import hill_commands
     from hillproof.hill_asked import HillAsked
 
-    _needs_report(open_report, report)
-    hill = HillAsked(grade, length, charge, temp, speed, extra_mass, track)
-    hill_commands.predict(
-        hill,
-        setup=setup,
-        rides=rides or (),
-        book=book,
-        report=report,
-        json=json,
-        console=None if quiet else _console(),
-    )
-    if open_report:
-        _open(report)
+    with _shown(open_report, report):
+        hill = HillAsked(grade, length, charge, temp, speed, extra_mass, track)
+        hill_commands.predict(
+            hill,
+            setup=setup,
+            rides=rides or (),
+            book=book,
+            report=report,
+            json=json,
+            console=None if quiet else _console(),
+        )
 
 
 @app.command(
@@ -373,12 +374,15 @@ def compare(
     differences are more than chance."""
     from hillproof import hill_commands
 
-    _needs_report(open_report, report)
-    hill_commands.compare(
-        before, after, book=book, report=report, json=json, console=None if quiet else _console()
-    )
-    if open_report:
-        _open(report)
+    with _shown(open_report, report):
+        hill_commands.compare(
+            before,
+            after,
+            book=book,
+            report=report,
+            json=json,
+            console=None if quiet else _console(),
+        )
 
 
 @setup_app.command(
@@ -403,9 +407,7 @@ def setup_new(
 )
 def setup_check(
     file: Annotated[str | None, typer.Argument(metavar="FILE", help="The setup to judge.")] = None,
-    rides: Annotated[
-        list[str] | None, typer.Argument(metavar="RIDE", help="Rides of this build.")
-    ] = None,
+    rides: Rides = None,
     setup: SetupFile = None,
     book: BookFolder = None,
     report: Report = None,
@@ -418,17 +420,15 @@ def setup_check(
     that costs; with rides, by what they showed, too."""
     from hillproof import setup_command
 
-    _needs_report(open_report, report)
-    severities = setup_command.check(
-        file or setup,
-        rides or (),
-        book=book,
-        report=report,
-        json=json,
-        console=None if quiet else _console(),
-    )
-    if open_report:
-        _open(report)
+    with _shown(open_report, report):
+        severities = setup_command.check(
+            file or setup,
+            rides or (),
+            book=book,
+            report=report,
+            json=json,
+            console=None if quiet else _console(),
+        )
     _strict_exit(strict, severities)
 
 

@@ -113,15 +113,15 @@ _CASES: tuple[tuple[str, str, str], ...] = (
 
 
 def _guess(line: str, message: str) -> tuple[str, str]:
-    if "Cannot declare" in message or "twice" in message:
-        return (
-            "this table stands twice",
-            "Put its keys under one header; two packs in parallel cannot be judged (see `[pack]`)"
-            if re.match(r"\s*\[pack\]", line)
-            else "Put its keys under one header",
-        )
+    header = re.match(r"\s*\[{1,2}\s*([^\]]+?)\s*\]", line)
+    again = ("Cannot declare", "twice", "Cannot overwrite", "Cannot mutate")
+    if header and any(words in message for words in again):
+        remedy = "Put its keys under one header"
+        if header[1] == "pack":
+            remedy += "; two packs in parallel cannot be judged: their sum would be true of neither"
+        return f"[{header[1]}] stands twice", f"{remedy}."
     if "Cannot overwrite" in message or "Cannot mutate" in message:
-        return "this key stands twice", "Keep one of them"
+        return "stands twice", "Keep one of them."
     for pattern, what, remedy in _CASES:
         if found := re.search(pattern.replace("{{", "{").replace("}}", "}"), line):
             groups = [(part or "").strip() for part in found.groups()]

@@ -21,7 +21,7 @@ from analyzer.ride_analysis import RideResult
 from analyzer.setup_check import check_setup
 from analyzer.setup_duty import fit_duty
 from analyzer.setup_evidence import gather_evidence
-from analyzer.setup_suggest import suggest_setup
+from analyzer.setup_suggest import Advised, consistent_set
 from analyzer.words import LimitRole, Severity, Verdict
 from importers.setup_types import Setup
 
@@ -44,6 +44,10 @@ def ridden(setup: Setup, *limits: LimitCheck, ohm=None, in_force=(), ride=None) 
         ride=ride or replace(bare.ride, start=datetime(2031, 5, 4, tzinfo=UTC)),
         pack=replace(bare.pack, resistance_10s_25c_ohm=ohm),
     )
+
+
+def suggest_setup(setup: Setup, rides=()) -> tuple[Advised, ...]:
+    return consistent_set(setup, gather_evidence(setup, rides))
 
 
 def advised(text: str, rides=()) -> dict[str, float]:

@@ -417,3 +417,21 @@ def outcome(text: str) -> list[UserError]:
 
 def test_top_names_are_the_tables():
     assert set(TOP) == {*TABLES, "fault_words"}
+
+
+@pytest.mark.parametrize(
+    ("extra", "told"),
+    [
+        ("\n[bms]\ncell_low_v = 2.7\n", "[bms] stands twice. Put its keys under one header."),
+        ("\n[pack]\nseries = 14\n", "[pack] stands twice."),
+        ("\n[[pack]]\nseries = 14\n", "two packs in parallel cannot be judged"),
+    ],
+)
+def test_a_table_that_stands_twice_is_named(extra, told):
+    from setup_maker import TRIKE, setup_of
+
+    with pytest.raises(UserError) as caught:
+        setup_of(TRIKE + extra)
+    line = TRIKE.count("\n") + 2
+    assert f"setup.toml, line {line}: " in str(caught.value)
+    assert told in str(caught.value)

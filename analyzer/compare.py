@@ -47,6 +47,10 @@ CHARGE_NEAR_PCT, TEMP_NEAR_C = 15.0, 8.0
 """Voltages compare when charge and pack temperature are this near. Our choice."""
 
 
+REPEATS = (
+    "Intervals of currents, speeds, warming and energy hold how far two rides of one unchanged "
+    "build differ by traffic, wind and the rider's hand, not only how well they were measured."
+)
 COSTS = (
     ("mean_speed_mps", "speed on a climb"),
     ("full_demand_power_w", "power at full demand"),
@@ -120,6 +124,7 @@ def compare_rides(before: RideResult, after: RideResult) -> CompareResult:
         *_at_load(before, after),
         _energy(before, after),
     )
+    notes.append(Note("differences", REPEATS))
     cost = cost_of(differences, changes)
     if cost:
         notes.append(Note("cost", cost))

@@ -28,6 +28,12 @@ from analyzer.compare_load import full_demand_power
 from analyzer.estimate import Estimate, Note
 from analyzer.ride_analysis import RideResult
 from analyzer.same_climb import climb_shapes, pairs_of
+from analyzer.temperature import (
+    DEFAULT_E_J_PER_MOL,
+    GAS_J_PER_MOL_K,
+    PLAUSIBLE_E_J_PER_MOL,
+    known_temp_c,
+)
 from importers.setup_flat import Value, flat_settings
 
 ALIKE = 0.15
@@ -196,12 +202,39 @@ def difference(
 def _pack(before: RideResult, after: RideResult) -> list[Difference]:
     one, two = before.pack, after.pack
     return [
+        _resistance_alike(before, after),
         difference("resistance_10s_25c_ohm", "Ω", one.resistance_10s_25c_ohm,
                    two.resistance_10s_25c_ohm),
         difference("resistance_instant_ohm", "Ω", one.resistance_instant_ohm,
                    two.resistance_instant_ohm),
         difference("capacity_ah", "Ah", one.capacity_ah, two.capacity_ah),
     ]  # fmt: skip
+
+
+def _resistance_alike(before: RideResult, after: RideResult) -> Difference:
+    """Resistance as the rides felt it, both brought to their mean temperature: over a few kelvin
+    that is far surer than all the way to 25 degrees. None where temperatures are too far apart or
+    one is not known."""
+    temps = [known_temp_c(one.ride) for one in (before, after)]
+    values = [one.pack.resistance_10s_ohm for one in (before, after)]
+    name = "resistance_10s_ohm"
+    if any(t is None for t in temps) or any(v is None for v in values):
+        return difference(name, "Ω", None, None)
+    known = [t for t in temps if t is not None]
+    middle = sum(known) / 2
+    if abs(known[0] - known[1]) > TEMP_NEAR_C:
+        return difference(name, "Ω", None, None)
+    moved = []
+    for ohm, temp in zip(values, known, strict=True):
+        assert ohm is not None
+        low, usual, high = (
+            np.exp(e / GAS_J_PER_MOL_K * (1 / (middle + 273.15) - 1 / (temp + 273.15)))
+            for e in (PLAUSIBLE_E_J_PER_MOL[0], DEFAULT_E_J_PER_MOL, PLAUSIBLE_E_J_PER_MOL[1])
+        )
+        value = ohm.value * float(usual)
+        spread = hypot(ohm.half_width * float(usual), ohm.value * abs(float(high - low)) / 2)
+        moved.append(Estimate(value, value - spread, value + spread))
+    return difference(name, "Ω", moved[0], moved[1])
 
 
 def _sides(before: RideResult, after: RideResult) -> list[Difference]:

@@ -27,7 +27,7 @@ from analyzer.quantities import (
 from analyzer.rest_voltage import cell_volts, family
 from analyzer.ride_analysis import RideResult
 from analyzer.road_force import air_density
-from analyzer.temperature import DEFAULT_E_J_PER_MOL, PLAUSIBLE_E_J_PER_MOL
+from analyzer.temperature import DEFAULT_E_J_PER_MOL, PLAUSIBLE_E_J_PER_MOL, known_temp_c
 from analyzer.words import EventKind
 from importers.setup_types import Setup
 
@@ -132,19 +132,12 @@ def hard_seconds(result: RideResult, state: Conditions) -> HardSeconds | None:
         rest_v=rest[rows],
         speed_mps=np.zeros(rows.size) if moving is None else np.nan_to_num(np.abs(moving)),
         charge_pct=at(state.charge_pct),
-        temp_c=_known_temp_c(state),
+        temp_c=known_temp_c(result.ride),
         mass_kg=state.mass_kg,
         drives=tuple(drives),
         held_by_phase=held,
         cell_min_v=at(ride.get("cell_min_v")),
     )
-
-
-def _known_temp_c(state: Conditions) -> float | None:
-    """The pack's mean temperature, logged or given for the day; an assumed one carries nothing."""
-    known = np.zeros(0) if state.pack_temp_c is None else state.pack_temp_c
-    known = known[np.isfinite(known)]
-    return float(known.mean()) if known.size else None
 
 
 def _lost(result: RideResult, blocks: Blocks) -> Bools:

@@ -203,8 +203,9 @@ def _power_w(ride: Ride, setup: Setup) -> Floats | None:
 
 def _inputs(ride: Ride, setup: Setup, usable: Bools) -> tuple[DriveInput, ...]:
     demands = {name: throttle_pct(ride, name) for name in setup.drive_names}
+    window = WindowMeans(ride, HELD_S)
     held = {
-        name: None if demand is None else _held_pct(demand, ride, usable)
+        name: None if demand is None else _held_pct(demand, window, usable)
         for name, demand in demands.items()
     }
     asked = any(one is not None and one >= FULL_PCT for one in held.values())
@@ -215,8 +216,8 @@ def _inputs(ride: Ride, setup: Setup, usable: Bools) -> tuple[DriveInput, ...]:
     )
 
 
-def _held_pct(demand: Floats, ride: Ride, usable: Bools) -> float | None:
-    means = WindowMeans(ride, HELD_S).of(np.where(usable, demand, np.nan))
+def _held_pct(demand: Floats, window: WindowMeans, usable: Bools) -> float | None:
+    means = window.of(np.where(usable, demand, np.nan))
     good = means[np.isfinite(means)]
     if good.size == 0:
         good = demand[usable & np.isfinite(demand)]

@@ -96,6 +96,13 @@ def pack_temperature(ride: Ride) -> PackTemperature:
     return PackTemperature(ASSUMED_C, ASSUMED_SD_C, "assumed")
 
 
+def known_temp_c(ride: Ride) -> float | None:
+    """The pack's mean temperature where it was logged or stated for the day; what was taken from
+    the air or assumed is not known well enough to be carried to another temperature."""
+    found = pack_temperature(ride)
+    return found.mean_c if found.source in ("logged", "stated") else None
+
+
 def _logged_c(ride: Ride) -> Floats | None:
     """The pack's logged temperature, else the mean of its cells' [°C]; n values or None."""
     logged = ride.get("pack_temp_c")

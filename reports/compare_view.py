@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 QUANTITY = {
     **{name: (label, suffix, "") for name, label, suffix in PACK},
     "resistance_10s_25c_ohm": ("Resistance after 10 s at 25 °C", "ohm", ""),
+    "resistance_10s_ohm": ("Resistance after 10 s at the rides' mean temperature", "ohm", ""),
     "share_pct": ("Share while driving", "pct", ""),
     "energy_per_km_wh": ("Energy for a kilometre", "wh", ""),
     "energy_wh_per_km": ("Energy for a kilometre", "", "Wh/km"),

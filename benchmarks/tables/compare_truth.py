@@ -29,7 +29,7 @@ from simulator.terrain import Terrain, hilly
 CHANGES = ("nothing", "limits -20 %", "resistance +20 %", "mass +30 kg", "rolling +40 %")
 TELLS = {
     "limits -20 %": ("battery_drive_in_force_a", "full_demand_power_w"),
-    "resistance +20 %": ("resistance_10s_25c_ohm",),
+    "resistance +20 %": ("resistance_10s_ohm", "resistance_10s_25c_ohm"),
     "mass +30 kg": ("energy_wh_per_km", "energy_wh_per_m", "mean_pack_current_a"),
     "rolling +40 %": ("energy_wh_per_km", "energy_wh_per_m", "mean_pack_current_a"),
 }

@@ -122,3 +122,36 @@ def test_thirty_kilograms_more_show_in_the_energy_for_a_metre_climbed():
     # Physics: lift and rolling go with mass, 275 / 245 = 1.12; air drag does not.
     assert one.after.value / one.before.value == pytest.approx(1.12, abs=0.06)
     assert one.change.low < 0.11 * one.before.value < one.change.high
+
+
+def test_resistance_is_compared_at_the_temperature_both_rides_had():
+    # The simulation's pack is a fifth more resistive after; at 25 degrees the interval of the way
+    # there would hide it.
+    import sys
+
+    sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks" / "tables"))
+    from compare_truth import pair_of
+
+    from analyzer.ride_analysis import analyse_ride
+
+    before, after = pair_of(5, "resistance +20 %")
+    said = compare_rides(
+        analyse_ride(before.ride, before.setup), analyse_ride(after.ride, after.setup)
+    )
+    (one,) = [x for x in said.differences if x.quantity == "resistance_10s_ohm"]
+    assert one.beyond_chance
+    assert one.after.value / one.before.value == pytest.approx(1.2, abs=0.08)
+
+
+def test_resistance_at_far_temperatures_is_left_open():
+    from dataclasses import replace
+
+    one = made_result()
+    warm = replace(one, ride=replace(one.ride, facts=replace(one.ride.facts, pack_temp_c=45.0)))
+    table = one.ride.table.drop(columns=["pack_temp_c"], errors="ignore")
+    cold = replace(
+        one, ride=replace(one.ride, table=table, facts=replace(one.ride.facts, pack_temp_c=5.0))
+    )
+    warm = replace(warm, ride=replace(warm.ride, table=table))
+    found = {x.quantity: x for x in compare_rides(cold, warm).differences}
+    assert found["resistance_10s_ohm"].change is None

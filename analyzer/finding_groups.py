@@ -32,6 +32,7 @@ OF_THE_WHOLE = frozenset(
 
 CUTOUT, BRAKE_LOSS = EventKind.CUTOUT, EventKind.BRAKE_LOSS
 DISCHARGE, CHARGE = EventKind.DISCHARGE_OVER_RATING, EventKind.REGEN_OVER_RATING
+SLIP = EventKind.WHEEL_SLIP
 REDUCED, NEAR = EventKind.POWER_REDUCED, EventKind.NEAR_TRIP
 SAG, HOT, HIGH = EventKind.SAG, EventKind.OVERHEAT, EventKind.OVERVOLTAGE
 TAKEN_IN: tuple[tuple[EventKind, str, EventKind, str], ...] = (
@@ -47,6 +48,9 @@ TAKEN_IN: tuple[tuple[EventKind, str, EventKind, str], ...] = (
     (CUTOUT, CutoutCause.CONTROLLER_OVERHEAT, HOT, "controller"),
     (CUTOUT, CutoutCause.CONTROLLER_OVERHEAT, NEAR, "controller_stop_c"),
     (CUTOUT, CutoutCause.CONTROLLER_OVERHEAT, REDUCED, Governor.CONTROLLER_HEAT_DERATE),
+    (CUTOUT, CutoutCause.MECHANICAL_DRIVE_LOST, SLIP, ""),
+    (CUTOUT, CutoutCause.MECHANICAL_DRIVE_LOST, REDUCED, Governor.NO_VOLTAGE_HEADROOM),
+    (BRAKE_LOSS, CutoutCause.MECHANICAL_DRIVE_LOST, SLIP, ""),
     (BRAKE_LOSS, CutoutCause.BMS_OVERCURRENT_CHARGE, CHARGE, ""),
     (BRAKE_LOSS, CutoutCause.BMS_OVERCURRENT_CHARGE, NEAR, ".charge"),
     (BRAKE_LOSS, CutoutCause.CELL_HIGH_VOLTAGE, HIGH, ""),
@@ -86,7 +90,7 @@ def _key(event: Event, place: int) -> Key:
         return (event.kind, likeliest.cause, *(() if shared else sorted(event.drives)))
     if event.kind is EventKind.OVERHEAT:
         part = event.limit.name.rsplit(".", 1)[-1].split("_")[0] if event.limit else ""
-        return (event.kind, part, *event.drives)
+        return (event.kind, part)
     if event.kind is EventKind.POWER_REDUCED and event.causes:
         return (event.kind, event.causes[0].cause)
     if event.kind is EventKind.NEAR_TRIP and event.limit is not None:
@@ -139,7 +143,8 @@ def _homes(
         if host.kind is not kind or (cause and not _because(host, cause)):
             continue
         # Heat sits in one drive; and a full pack is the braking's doing only while it lasts.
-        apart = guest in (HOT, NEAR) and kind in (CUTOUT, HOT) and "_c" in about[-2:]
+        heat = guest in (HOT, NEAR) and kind in (CUTOUT, HOT) and about.endswith("_c")
+        apart = heat or cause == CutoutCause.MECHANICAL_DRIVE_LOST
         if apart and not set(first.drives) <= set(host.drives):
             continue
         if kind is CHARGE and guest is HIGH and not _all_within(group, other, events):

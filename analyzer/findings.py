@@ -112,15 +112,24 @@ def _from_limits(limits: Sequence[LimitCheck], events: Sequence[Event]) -> list[
         for event in events
         if event.kind in LOSSES and event.limit is not None
     }
-    found = []
+    found: dict[tuple[str, Severity], list[LimitCheck]] = {}
     for one in limits:
         last = one.limit.rsplit(".", 1)[-1]
         if one.limit in named or last in lost or _COVERED.get(one.limit) in kinds:
             continue
         severity = _limit_severity(one)
         if severity is not None:
-            found.append(Finding("limit", severity, limits=(one.limit,), drives=_drives_of(one)))
-    return found
+            # The same limit of several drives is told once.
+            found.setdefault((last if _drives_of(one) else one.limit, severity), []).append(one)
+    return [
+        Finding(
+            "limit",
+            severity,
+            limits=tuple(one.limit for one in same),
+            drives=tuple(drive for one in same for drive in _drives_of(one)),
+        )
+        for (_, severity), same in found.items()
+    ]
 
 
 def _limit_severity(one: LimitCheck) -> Severity | None:

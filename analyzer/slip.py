@@ -102,7 +102,7 @@ def _slips(ride: Ride, name: str, apart: Floats, road: Floats) -> list[Event]:
                 (name,),
                 Severity.WATCH if length_s >= LONG_S else Severity.NOTE,
                 Peak(f"{name}.wheel_speed_mps", float(np.nanmax(np.abs(road + apart)[span.rows]))),
-                facts=(f"The wheel was {top:.1f} m/s off the other for {length_s:.1f} s.",),
+                facts=(f"The wheel was {3.6 * top:.0f} km/h off the other for {length_s:.1f} s.",),
                 measures=(("length_s", length_s), ("apart_mps", top)),
             )
         )

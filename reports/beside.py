@@ -74,6 +74,8 @@ def _facts(events: Sequence[Event]) -> str:
 
 
 def _held_back(events: Sequence[Event]) -> str:
+    if events[0].causes and events[0].causes[0].cause == "no_voltage_headroom":
+        return ""
     longest = duration(max(one.end_s - one.start_s for one in events))
     if len(events) == 1:
         return f"Before it gave way power was held back for {longest}."

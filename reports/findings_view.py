@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from analyzer.estimate import Estimate
 from analyzer.events import Event
 from analyzer.findings import Finding
+from analyzer.limit_remedies import limit_remedy
 from analyzer.limits import LimitCheck
 from analyzer.ride_analysis import RideResult
 from analyzer.words import BalanceVerdict, EventKind, Severity, Verdict
@@ -175,7 +176,10 @@ def _limit_finding(finding: Finding, result: RideResult) -> FindingView:
     place = None
     if first is not None and first.at_s is not None:
         place = place_between(first.at_s - first.window_s, first.at_s, result)
-    return FindingView(finding.severity, headline, parts_of([("Numbers", texts)]), place)
+    ohm = result.pack.resistance_10s_ohm
+    remedy = limit_remedy(checks[0], result.setup, ohm.value if ohm else None) if checks else ()
+    pairs = [("Numbers", texts), *advice_parts(advice_of(remedy))]
+    return FindingView(finding.severity, headline, parts_of(pairs), place)
 
 
 def limit_sentence(check: LimitCheck) -> str:

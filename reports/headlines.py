@@ -59,6 +59,10 @@ def event_headline(events: Sequence[Event], result: RideResult) -> str:
     text = _TELL.get(first.kind, _plain)(first, result)
     if len(events) == 1:
         return sentence(f"{text} {_when(first, result)}")
+    more = {one for event in events for one in event.drives} - set(first.drives)
+    if more and first.kind is EventKind.OVERHEAT:
+        others = [name for name in result.setup.drive_names if name in more]
+        return sentence(f"{text} {_when(first, result)}; {joined(others)} as well")
     return sentence(f"{text} {_when(first, result)}; {counted(len(events), 'time')} in all")
 
 
@@ -218,7 +222,8 @@ def _log_gap(event: Event, _: RideResult) -> str:
 
 def _slip(event: Event, _: RideResult) -> str:
     side = joined(event.drives) or "a wheel"
-    speed = "" if event.peak is None else f", {quantity_of(event)}"
+    apart = event.measure("apart_mps")
+    speed = "" if apart is None else f", {3.6 * apart:.0f} km/h faster or slower than the other,"
     return f"The {side} wheel slipped for {duration(event.end_s - event.start_s)}{speed}"
 
 

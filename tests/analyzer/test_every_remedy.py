@@ -17,13 +17,15 @@ from analyzer.conditions import Conditions
 from analyzer.cost_of_limit import Hill
 from analyzer.cutout_remedies import remedy_of as loss_remedy
 from analyzer.events import Event, LimitRef, Peak
+from analyzer.limit_remedies import limit_remedy
+from analyzer.limits import LimitCheck, Tried
 from analyzer.loss_facts import Facts, around
 from analyzer.loss_search import Loss, search_losses
 from analyzer.losses import DriveLoss
 from analyzer.power_reduced import REMEDY
 from analyzer.remedies import _BALANCE, remedy_of
 from analyzer.setup_check import check_setup
-from analyzer.words import CutoutCause, EventKind, Severity
+from analyzer.words import CutoutCause, EventKind, LimitRole, Severity, Verdict
 from importers.setup_types import Drive
 
 FULL_BMS = {
@@ -103,6 +105,42 @@ def _remedies(setup):
             yield kind.value, remedy_of(event, ride, setup, state)
 
 
+def limit_remedies(setup):
+    """What is advised about every limit that can be reached."""
+    keys = [f"{t}.{w}_{n}_a" for t in ("bms", "pack") for w in ("discharge", "charge")
+            for n in ("rating", "peak", "trip")]  # fmt: skip
+    keys += ["wiring.fuse_a", "bms.cell_low_v", "pack.min_charge_temp_c"]
+    keys += [f"drives.x.{n}" for n in ("battery_drive_a", "battery_brake_a", "phase_drive_a",
+             "stop_at_v", "motor_stop_c", "controller_derate_c", "overvoltage_v")]  # fmt: skip
+    for key, verdict in product(keys, Verdict):
+        unit = {"a": "A", "v": "V", "c": "°C"}[key[-1]]
+        check = LimitCheck(
+            key, LimitRole.RATING, 40.0, unit, 46.0, 1.0, None, None, verdict, 115.0,
+            Tried(None, None, None, 0),
+        )  # fmt: skip
+        yield limit_remedy(check, setup, 0.1)
+
+
+def test_a_rating_for_driving_asks_for_less_driving():
+    setup = build_of("two drives", "set high")
+    told = {}
+    for key in ("bms.discharge_rating_a", "bms.charge_rating_a", "wiring.fuse_a"):
+        check = LimitCheck(
+            key, LimitRole.RATING, 40.0, "A", 46.0, 1.0, None, None, Verdict.EXCEEDED, 115.0,
+            Tried(None, None, None, 0),
+        )  # fmt: skip
+        told[key] = "when braking" in limit_remedy(check, setup, 0.1)[0]
+    assert list(told.values()) == [False, True, False]
+
+
+def test_a_limit_reached_says_what_to_do_its_cost_and_its_caution():
+    for name, limits in ALL:
+        for texts in limit_remedies(build_of(name, limits)):
+            assert not texts or [one.split(":")[0] for one in texts[-2:]] == ["Cost", "Caution"]
+            if any("limit when braking" in one for one in texts):
+                assert all(one in " ".join(texts) for one in MECHANICAL)
+
+
 ALL = list(product(BUILDS, LIMITS))
 
 
@@ -111,6 +149,7 @@ def test_nothing_is_advised_that_is_never_advised(name, limits):
     setup = build_of(name, limits)
     texts = {one for _, remedy in remedies_of(name, limits) for one in remedy}
     texts |= {one for model in MODELS for one in model.confirm}
+    texts |= {one for remedy in limit_remedies(setup) for one in remedy}
     texts |= {one for remedy in (*REMEDY.values(), *_BALANCE.values()) for one in remedy}
     for found in check_setup(setup).findings:
         texts |= {found.message, found.why, found.cost, found.caution}

@@ -29,7 +29,8 @@ from reports.page import (
 
 SCRIPT = '"><script>window.hostile = 1</script>'
 IMAGE = '"><img src=x onerror="window.hostile=1">'
-DRIVES = (f"left{IMAGE}", "right<b>&amp;</b>")
+DRIVES = ('left"><script>hostile()</script>', "right<b>&amp;</b>")
+"""A setup takes any name without a dot or an equals sign."""
 
 
 def hostile_result() -> RideResult:

@@ -50,7 +50,7 @@ class BrakeGovernor(StrEnum):
 @dataclass(frozen=True, slots=True)
 class BrakeGoverned:
     """One drive over a descent: per cent of the time it braked that each held it; empty where it
-    did not brake."""
+    did not brake. A drive whose currents are not logged has none."""
 
     drive: str
     parts: tuple[tuple[BrakeGovernor, float], ...]
@@ -107,7 +107,9 @@ def _spans(road: Road) -> list[tuple[float, float]]:
     ends = np.array(spans)
     drop = road.profile.height_at(ends[:, 0]) - road.profile.height_at(ends[:, 1])
     sd = road.profile.difference_sd_m(ends[:, 0], ends[:, 1])
-    return [one for one, sure in zip(spans, drop + sd >= MIN_GAIN_M, strict=True) if sure]
+    near = [one for one, sure in zip(spans, drop + sd >= MIN_GAIN_M, strict=True) if sure]
+    # where not even its sign is sure, it is no descent
+    return [one for one in near if (road.grade(*one).high or 0.0) < 0.0]
 
 
 class _Braking:
@@ -122,18 +124,32 @@ class _Braking:
         self.each_a = {
             name: None if values is None else means.of(-values)
             for name in setup.drive_names
-            for values in [drive_channel(ride, name, "battery_current_a")]
+            for values in [
+                whole.values
+                if whole is not None and len(setup.drives) == 1
+                else drive_channel(ride, name, "battery_current_a")
+            ]
         }
-        self.codes = {drive.name: _codes(ride, setup, drive, in_force) for drive in setup.drives}
+        self.codes = {
+            drive.name: codes
+            for drive in setup.drives
+            if (codes := _codes(ride, setup, drive, in_force)) is not None
+        }
 
 
 def _codes(
     ride: Ride, setup: Setup, drive: Drive, in_force: Sequence[InForce]
-) -> dict[BrakeGovernor, Bools]:
-    """What held the drive's braking, row by row; rows in none did not brake."""
+) -> dict[BrakeGovernor, Bools] | None:
+    """What held the drive's braking, row by row; rows in none did not brake. None where neither
+    its battery current nor its phase current is known."""
     found = next((one for one in in_force if one.drive == drive.name), None)
     battery = drive_channel(ride, drive.name, "battery_current_a")
+    together = drives_current_a(ride, setup)
+    if battery is None and len(setup.drives) == 1 and together is not None:
+        battery = together.values
     phase = phase_braking_a(ride, drive.name)
+    if battery is None and phase is None:
+        return None
     asked = brake_pct(ride, drive.name)
     rows = ride.time_s.size
     braking = np.zeros(rows, np.bool_)

@@ -58,6 +58,8 @@ def next_rides(
     resistance_ohm: Estimate | None = None,
 ) -> tuple[str, ...]:
     """Sentences for the next ride, what matters most first; empty where all was tried."""
+    if not limits:
+        return ("No limit could be held against these rides: see what was not checked.",)
     ohm = paper_resistance_ohm(setup) if resistance_ohm is None else resistance_ohm
     high, back = _too_high(limits, setup, "drive"), _too_high(limits, setup, "brake")
     told = [

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import PurePath, PureWindowsPath
 from typing import TYPE_CHECKING
 
@@ -73,7 +73,7 @@ def setup_view(check: SetupCheck, setup: Setup) -> SetupView:
         file=PureWindowsPath(PurePath(setup.file).name).name,
         build=_build(setup),
         summary=_summary(check),
-        rows=tuple(_row(one) for one in check.findings),
+        rows=_rows(check.findings),
         held=check.held,
         not_checked=tuple((one.what, ", ".join(one.missing)) for one in check.not_checked),
         notes=setup.notes,
@@ -147,6 +147,25 @@ def _summary(check: SetupCheck) -> str:
     )
     said = ", ".join(f"{counts[one]} {word}" for one, word in words if counts[one])
     return f"{said}; {tail}"
+
+
+def _rows(findings: Iterable[SetupFinding]) -> tuple[SetupRow, ...]:
+    """One row a finding; what to do, its cost and its caution are told once where several share
+    them."""
+    rows: list[SetupRow] = []
+    for row in map(_row, findings):
+        told = _what_to_do(row)
+        before = [other for other in rows if _what_to_do(other) == told]
+        if before and any(part.label == "Do" for part in told):
+            kept = tuple(part for part in row.parts if part not in told)
+            same = SetupPart("Do", ("The change told above settles this, too.",))
+            row = replace(row, parts=(*kept, same))
+        rows.append(row)
+    return tuple(rows)
+
+
+def _what_to_do(row: SetupRow) -> tuple[SetupPart, ...]:
+    return tuple(part for part in row.parts if part.label in ("Do", "Cost", "Caution"))
 
 
 def _row(one: SetupFinding) -> SetupRow:

@@ -25,7 +25,8 @@
 
   const unpacked = (id) => {
     const packed = atob(byId(id).textContent.trim());
-    const bytes = Uint8Array.from(packed, (c) => c.charCodeAt(0));
+    const bytes = new Uint8Array(packed.length);
+    for (let i = 0; i < packed.length; i++) bytes[i] = packed.charCodeAt(i);
     byId(id).remove();
     return new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip")));
   };

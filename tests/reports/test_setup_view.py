@@ -84,3 +84,11 @@ def test_units_of_keys():
     assert unit_of("drives.left.battery_drive_a") == "A"
     assert unit_of("drives.left.motor_stop_c") == "°C"
     assert unit_of("pack.series") == ""
+
+
+def test_what_to_do_is_told_once_where_one_change_settles_several():
+    # 57 A in all is above the BMS's 40 A and its trip at 50 A; 2 x 17.5 A settles both.
+    driving = [one for one in printed(BAD).split("\n\n") if " Driving: left 28 A" in one]
+    assert len(driving) > 1
+    assert "Do. Set drives.left.battery_drive_a to 17.5 A" in driving[0]
+    assert all("Do. The change told above settles this, too." in one for one in driving[1:])

@@ -33,7 +33,7 @@ def check_setup(setup: Setup, rides: Sequence[RideResult] = ()) -> SetupCheck:
     """
     sheet = Sheet.empty()
     evidence = gather_evidence(setup, rides)
-    check_ridden(setup, rides, sheet)
+    check_ridden(setup, rides, evidence, sheet)
     check_sums(setup, evidence, sheet)
     check_voltages(setup, evidence, sheet)
     check_cells(setup, sheet)

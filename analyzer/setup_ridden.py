@@ -6,8 +6,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analyzer.setup_evidence import same_pack
+from analyzer.setup_evidence import Evidence, same_pack
 from analyzer.setup_finding import SetupFinding, Sheet, above, num
+from analyzer.setup_sums import Direction, lower
 from analyzer.words import LimitRole, Severity, Verdict
 from importers.setup_types import Setup
 
@@ -20,7 +21,9 @@ IN_FORCE_NEAR = 0.05
 IN_FORCE_NAMES = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
 
 
-def check_ridden(setup: Setup, rides: Sequence[RideResult], sheet: Sheet) -> None:
+def check_ridden(
+    setup: Setup, rides: Sequence[RideResult], evidence: Evidence, sheet: Sheet
+) -> None:
     """Hold the settings against what rides of this pack showed, worst ride first."""
     own = [ride for ride in rides if same_pack(setup, ride.setup)]
     if len(own) < len(rides):
@@ -31,7 +34,7 @@ def check_ridden(setup: Setup, rides: Sequence[RideResult], sheet: Sheet) -> Non
         )
     if not own:
         return
-    _check_limits(setup, own, sheet)
+    _check_limits(setup, own, evidence, sheet)
     _check_in_force(setup, own, sheet)
 
 
@@ -44,7 +47,9 @@ def value_of(setup: Setup, key: str) -> float | None:
     return getattr(setup.drive(drive), name, None) if drive in setup.drive_names else None
 
 
-def _check_limits(setup: Setup, rides: Sequence[RideResult], sheet: Sheet) -> None:
+def _check_limits(
+    setup: Setup, rides: Sequence[RideResult], evidence: Evidence, sheet: Sheet
+) -> None:
     """The worst of each limit over all rides, judged by what is set now."""
     worst: dict[str, LimitCheck] = {}
     for ride in rides:
@@ -60,7 +65,7 @@ def _check_limits(setup: Setup, rides: Sequence[RideResult], sheet: Sheet) -> No
         if one.role is LimitRole.LIMITER:
             _overshoot(setup, key, one, sheet)
         else:
-            _rating(setup, key, one, now, len(rides), sheet)
+            _rating(setup, key, one, now, len(rides), evidence, sheet)
 
 
 def _overshoot(setup: Setup, key: str, one: LimitCheck, sheet: Sheet) -> None:
@@ -83,7 +88,15 @@ def _overshoot(setup: Setup, key: str, one: LimitCheck, sheet: Sheet) -> None:
     )
 
 
-def _rating(setup: Setup, key: str, one: LimitCheck, now: float, rides: int, sheet: Sheet) -> None:
+def _rating(
+    setup: Setup,
+    key: str,
+    one: LimitCheck,
+    now: float,
+    rides: int,
+    evidence: Evidence,
+    sheet: Sheet,
+) -> None:
     seen = one.seen or 0.0
     if not above(seen, 0.95 * now):
         sheet.held.append(
@@ -91,6 +104,9 @@ def _rating(setup: Setup, key: str, one: LimitCheck, now: float, rides: int, she
         )
         return
     over = above(seen, 1.02 * now)
+    way: Direction = "brake" if key.split(".")[-1].startswith("charge") else "drive"
+    suggest, cost, caution = lower(setup, way, evidence)
+    held = "If limits were lowered since, one ride on the same hill shows that they hold."
     sheet.findings.append(
         SetupFinding(
             check="rating_reached_in_rides",
@@ -101,7 +117,9 @@ def _rating(setup: Setup, key: str, one: LimitCheck, now: float, rides: int, she
             message=f"{key} is {num(now, 'A')}; {'at least ' if one.at_least else ''}"
             f"{num(round(seen, 1), 'A')} flowed for a second in {_rides(rides)}.",
             why="What happened once happens again: the same hill, a little steeper or colder.",
-            caution="If limits were lowered since, one ride on the same hill shows that they hold.",
+            suggest=suggest,
+            cost=cost,
+            caution=caution or held,
         )
     )
 

@@ -313,6 +313,21 @@ def _suggest(setup: Setup, summed: Total, overshoot: float) -> tuple[Suggestion,
     return tuple(found.values())
 
 
+def lower(
+    setup: Setup, direction: Direction, evidence: Evidence
+) -> tuple[tuple[Suggestion, ...], str, str]:
+    """What to lower the battery limits to, its cost and its caution; empty where they would do."""
+    summed = total(setup, direction)
+    if summed is None:
+        return (), "", ""
+    driving = direction == "drive"
+    overshoot = evidence.drive_overshoot if driving else evidence.brake_overshoot
+    suggest = _suggest(setup, summed, overshoot)
+    if not suggest:
+        return (), "", ""
+    return suggest, _cost(setup, summed, suggest, evidence), _caution(direction)
+
+
 def _cost(setup: Setup, summed: Total, suggest: tuple[Suggestion, ...], evidence: Evidence) -> str:
     if not suggest:
         return ""

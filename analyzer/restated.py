@@ -321,11 +321,17 @@ def _row(
     low, middle, high = np.quantile(hardest.seen, [0.025, 0.5, 0.975])
     verdict = hardest.verdict
     if hardest.used_pct is not None:
-        verdict = judge(check.role, float(np.median(hardest.used_pct)))
+        verdict = judge(check.role, float(np.median(hardest.used_pct)), _accuracy_pct(check))
     if check.role is LimitRole.LIMITER and verdict is Verdict.NOT_EXERCISED:
         verdict = Verdict.NOT_REACHED
     value = Estimate(float(middle), float(low), float(high))
     return Restated(check.limit, condition, value, verdict)
+
+
+def _accuracy_pct(check: LimitCheck) -> float:
+    """How far above the limit a reading of this ride was still at it; the same holds elsewhere."""
+    at_it = check.verdict in (Verdict.WORKS, Verdict.TOUCHED)
+    return max((check.exercised_pct or 0.0) - 100.0, 0.0) if at_it else 0.0
 
 
 def _notes(setup: Setup, fitted: Sequence[_Staged]) -> tuple[Note, ...]:

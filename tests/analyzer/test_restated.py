@@ -133,3 +133,17 @@ def test_same_rides_same_answer():
     result = hill_ride()
     one, two = (restate(result.limits, [result], result.setup) for _ in range(2))
     assert one.rows == two.rows
+
+
+def test_what_a_coarse_reading_forgave_as_ridden_it_forgives_elsewhere():
+    # 21.4 A at a limit of 20 A, read in steps of 3 A: it works, within the reading's accuracy.
+    result = hill_ride(amps=41.0, limit_a=20.0)
+    key = "drives.left.battery_drive_a"
+    checks = [
+        replace(one, verdict=Verdict.WORKS, exercised_pct=107.0, seen=21.4)
+        if one.limit == key
+        else one
+        for one in result.limits
+    ]
+    result = replace(result, limits=tuple(checks))
+    assert told(result, key)["full load"].verdict is Verdict.WORKS

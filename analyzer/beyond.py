@@ -224,8 +224,9 @@ def find_stalls(ride: Ride, setup: Setup) -> list[Event]:
         mask: Bools = (np.abs(phase) > STALL_SHARE * drive.phase_drive_a) & (
             np.abs(speed.values) < WALKING_MPS
         )
+        size = np.abs(phase)
         for span in spans_where(mask, ride, min_s=STALL_MIN_S):
-            top, _ = _extreme(np.abs(phase), span, lowest=False)
+            top, _ = _extreme(size, span, lowest=False)
             still = np.abs(speed.values[span.rows]) < STILL_MPS
             still_s = float(step_s(ride)[span.rows][still].sum())
             events.append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,11 +22,14 @@ TOUCHED = 0.95
 """A limit counts as touched from this part of it. The contract's."""
 WINDOW_S = 1.0
 """Peaks are highest means over this [s]. The contract's, for limits."""
-LONG_ROWS = 500_000
-"""Rides of more rows keep their limits' series in single precision. Our choice."""
 HEAT_LOOK_S = 120.0
 """A winding is hottest up to this long after the top [s]. Issue 5; time constants of windings
 are minutes (common practice, no source)."""
+
+
+Share = Callable[[slice], Floats]
+"""A quantity's part of its limit over some rows. Worked out when asked: kept for every limit of a
+day's ride they would fill more memory than the ride."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,8 +38,8 @@ class RideLoad:
 
     pack_current_a: Floats | None
     pack_voltage_v: Floats | None
-    limits: tuple[tuple[str, float, Floats], ...]
-    """(setup key, limit, n values): the quantity as a part of its limit; 1 is at the limit."""
+    limits: tuple[tuple[str, float, Share], ...]
+    """(setup key, limit, share): the quantity as a part of its limit; 1 is at the limit."""
     motor_temp_c: tuple[tuple[str, Floats | None], ...]
 
 
@@ -65,7 +68,7 @@ def ride_load(ride: Ride, setup: Setup, rest_voltage_v: Floats | None = None) ->
     ]
     if voltage is not None:
         found.append(iter(_voltage_limits(setup, means.of(voltage.values), rest_voltage_v)))
-    limits = tuple((name, limit, _kept(part)) for one in found for name, limit, part in one)
+    limits = tuple(limit for one in found for limit in one)
     if current is None and together is not None:
         current = together
     return RideLoad(
@@ -74,13 +77,6 @@ def ride_load(ride: Ride, setup: Setup, rest_voltage_v: Floats | None = None) ->
         limits,
         tuple((d, drive_channel(ride, d, "motor_temp_c")) for d in setup.drive_names),
     )
-
-
-def _kept(values: Floats) -> Floats:
-    """In single precision where the ride is long: two dozen of these stay to the end."""
-    if values.size < LONG_ROWS:
-        return values
-    return np.asarray(values.astype(np.float32))
 
 
 class _Means:
@@ -99,30 +95,32 @@ class _Means:
         return self._known[id(values)][1]
 
 
-def _shared_limits(setup: Setup, mean: Floats | None) -> Iterator[tuple[str, float, Floats]]:
+def _shared_limits(setup: Setup, mean: Floats | None) -> Iterator[tuple[str, float, Share]]:
     if mean is None:
         return
     for part in ("discharge_rating_a", "discharge_peak_a"):
         for table, values in (("bms", setup.bms), ("pack", setup.pack)):
             limit = getattr(values, part)
             if limit:
-                yield f"{table}.{part}", limit, mean / limit
+                yield f"{table}.{part}", limit, _part_of(mean, limit)
     if setup.bms.discharge_trip_a:
-        yield "bms.discharge_trip_a", setup.bms.discharge_trip_a, mean / setup.bms.discharge_trip_a
+        trip_a = setup.bms.discharge_trip_a
+        yield "bms.discharge_trip_a", trip_a, _part_of(mean, trip_a)
     for part in ("charge_rating_a", "charge_peak_a"):
         for table, values in (("bms", setup.bms), ("pack", setup.pack)):
             limit = getattr(values, part)
             if limit:
-                yield f"{table}.{part}", limit, -mean / limit
+                yield f"{table}.{part}", limit, _part_of(mean, -limit)
     if setup.bms.charge_trip_a:
-        yield "bms.charge_trip_a", setup.bms.charge_trip_a, -mean / setup.bms.charge_trip_a
+        trip_a = setup.bms.charge_trip_a
+        yield "bms.charge_trip_a", trip_a, _part_of(mean, -trip_a)
     for part in ("fuse_a", "connector_rating_a"):
         limit = getattr(setup.wiring, part)
         if limit:
-            yield f"wiring.{part}", limit, np.abs(mean) / limit
+            yield f"wiring.{part}", limit, _size_of(mean, limit)
 
 
-def _drive_limits(ride: Ride, setup: Setup, means: _Means) -> Iterator[tuple[str, float, Floats]]:
+def _drive_limits(ride: Ride, setup: Setup, means: _Means) -> Iterator[tuple[str, float, Share]]:
     for drive in setup.drives:
         series = {
             name: drive_channel(ride, drive.name, name)
@@ -136,11 +134,11 @@ def _drive_limits(ride: Ride, setup: Setup, means: _Means) -> Iterator[tuple[str
         ):
             limit, values = getattr(drive, part), series[channel]
             if limit and values is not None:
-                yield f"drives.{drive.name}.{part}", limit, sign * means.of(values) / limit
+                yield f"drives.{drive.name}.{part}", limit, _part_of(means.of(values), sign * limit)
         yield from _heat_limits(ride, drive)
 
 
-def _heat_limits(ride: Ride, drive: Drive) -> Iterator[tuple[str, float, Floats]]:
+def _heat_limits(ride: Ride, drive: Drive) -> Iterator[tuple[str, float, Share]]:
     """Temperatures as the way used from the coolest seen to the limit."""
     ambient = ride.get("ambient_temp_c")
     for what in ("controller", "motor"):
@@ -152,25 +150,43 @@ def _heat_limits(ride: Ride, drive: Drive) -> Iterator[tuple[str, float, Floats]
             limit = getattr(drive, f"{what}_{part}_c")
             if limit and limit > cool:
                 key = f"drives.{drive.name}.{what}_{part}_c"
-                yield key, limit, (values - cool) / (limit - cool)
+                yield key, limit, _part_of(values, limit - cool, from_value=cool)
 
 
 def _voltage_limits(
     setup: Setup, mean: Floats, rest: Floats | None
-) -> Iterator[tuple[str, float, Floats]]:
-    start = np.full(mean.size, setup.full_v) if rest is None else rest
+) -> Iterator[tuple[str, float, Share]]:
     near = 0.1 * setup.pack.series  # within this of rest the contract gives volts, not per cent
     for drive in setup.drives:
         for part in ("derate_from_v", "stop_at_v", "overvoltage_v"):
             limit = getattr(drive, part)
-            if not limit:
-                continue
-            way = start - limit if part != "overvoltage_v" else limit - start
-            used = start - mean if part != "overvoltage_v" else mean - start
-            beyond = mean <= limit if part != "overvoltage_v" else mean >= limit
-            with np.errstate(invalid="ignore", divide="ignore"):
-                share = np.where(way > near, used / way, np.where(beyond, 1.0, 0.0))
-            yield f"drives.{drive.name}.{part}", limit, share
+            if limit:
+                sign = 1.0 if part == "overvoltage_v" else -1.0
+                start = setup.full_v if rest is None else rest
+                key = f"drives.{drive.name}.{part}"
+                yield key, limit, _way_used(mean, start, limit, sign, near)
+
+
+def _part_of(values: Floats, limit: float, *, from_value: float = 0.0) -> Share:
+    return lambda rows: (values[rows] - from_value) / limit
+
+
+def _size_of(values: Floats, limit: float) -> Share:
+    return lambda rows: np.abs(values[rows]) / limit
+
+
+def _way_used(mean: Floats, start: Floats | float, limit: float, sign: float, near: float) -> Share:
+    """The way used from rest to a voltage limit; `sign` 1 where the limit lies above."""
+
+    def share(rows: slice) -> Floats:
+        seen = mean[rows]
+        rest = start if isinstance(start, float) else start[rows]
+        way, used = sign * (limit - rest), sign * (seen - rest)
+        beyond = sign * (seen - limit) >= 0
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(way > near, used / way, np.where(beyond, 1.0, 0.0))
+
+    return share
 
 
 def _extreme(values: Floats | None, rows: slice, largest: bool) -> float | None:
@@ -200,7 +216,7 @@ def stretch_load(
     touched = tuple(
         key
         for key, _, share in load.limits
-        if (most := _extreme(share, rows, True)) is not None and most >= TOUCHED
+        if (most := _extreme(share(rows), slice(None), True)) is not None and most >= TOUCHED
     )
     return StretchLoad(
         _extreme(current, rows, True),

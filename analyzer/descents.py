@@ -198,7 +198,9 @@ def _descent(
     rows = slice(first, last + 1)
     seen = stretch_load(load, ride.time_s, first, last, float(ride.time_s[last]))
     high, low = road.profile.height_at(np.asarray(places))
-    back = None if one.back_a is None else float((one.back_a * step_s(ride))[rows].sum()) / 3600
+    back = (
+        None if one.back_a is None else float((one.back_a[rows] * step_s(ride)[rows]).sum()) / 3600
+    )
     top = seen.max_voltage_v
     return Descent(
         start_s=float(ride.time_s[first]),

@@ -13,6 +13,8 @@ CELL_M = 10.0
 """Length of one cell of the profile [m]. Our choice: a third of the shortest ramp that matters."""
 MAX_CELLS = 30_000
 """A longer way gets longer cells. Our choice: bounds the work for a day's ride."""
+MOST_CELLS = 1_000_000
+"""Cells times pairs of places looked at together: some 16 MB. Our choice."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,9 +50,19 @@ class HeightProfile:
 
     def difference_sd_m(self, from_m: Floats, to_m: Floats) -> Floats:
         """Standard deviation of the height difference between pairs of places [m]."""
-        m, pairs = self.height_m.size, np.atleast_1d(from_m).size
-        if pairs == 0:
+        starts, ends = np.atleast_1d(from_m), np.atleast_1d(to_m)
+        if starts.size == 0:
             return np.zeros(0)
+        # Each pair takes a column of twice the profile's length: some megabytes at a time.
+        some = max(MOST_CELLS // max(self.height_m.size, 1), 1)
+        parts = [
+            self._some_differences_sd_m(starts[at : at + some], ends[at : at + some])
+            for at in range(0, starts.size, some)
+        ]
+        return np.concatenate(parts)
+
+    def _some_differences_sd_m(self, from_m: Floats, to_m: Floats) -> Floats:
+        m, pairs = self.height_m.size, from_m.size
         contrast = np.zeros((m, pairs))
         for places, sign in ((np.atleast_1d(to_m), 1.0), (np.atleast_1d(from_m), -1.0)):
             cell, part = cell_of(np.asarray(places, np.float64), self.cell_m, m)

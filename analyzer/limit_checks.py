@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from analyzer.blocks import Blocks
@@ -36,6 +38,8 @@ EXTREME_SD = 3.0
 expected largest of 500 to 1000 independent normal values."""
 CHARGING_A = -1.0
 """More than this into the pack is charging it [A]. Our choice: beyond a shunt's offset."""
+SERIES_KEPT = 2
+"""So many quantities' series are kept for the next limit. Our choice, for memory."""
 
 
 class _Checker:
@@ -59,6 +63,7 @@ class _Checker:
     def series(self, limit: LimitKey) -> Floats | None:
         """The quantity a limit bounds, in its own direction."""
         if limit.channel not in self._series:
+            _make_room(self._series)
             self._series[limit.channel] = self._read(limit)
         values = self._series[limit.channel]
         if values is None or limit.bounds in ("heat", "cold"):
@@ -85,6 +90,7 @@ class _Checker:
         if (limit.channel, -sign) in self._means and sign != 0:
             return tuple(-mean for mean in self._means[limit.channel, -sign])
         if (limit.channel, sign) not in self._means:
+            _make_room(self._means)
             means = [(blocks.mean(values), window) for blocks, window in self.longer]
             self._means[limit.channel, sign] = (
                 self.second.of(values),
@@ -126,6 +132,12 @@ def check_limits(
         else:
             checks.append(found)
     return tuple(checks), tuple(missing)
+
+
+def _make_room(known: dict[Any, Any]) -> None:
+    """Limits on one quantity follow one another: series of a day's ride are not kept for later."""
+    if len(known) >= SERIES_KEPT:
+        del known[next(iter(known))]
 
 
 def _check(one: _Checker, limit: LimitKey, value: float) -> LimitCheck | NotChecked:

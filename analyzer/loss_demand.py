@@ -43,6 +43,7 @@ def demand_jumps(
         return []
     change = np.diff(demand)
     falls = _falls(demand, change, step, one.dead)
+    given_rows = np.flatnonzero(given) if falls else np.zeros(0, np.intp)
     found = []
     for at in falls:
         flat_to = _flat_until(demand, at + 1)
@@ -64,8 +65,8 @@ def demand_jumps(
         own = not slow and demand[at] > 0 and _beyond_own(demand, step, at, falls)
         if not (returns or odd or alone or own):
             continue
-        later = np.flatnonzero(given[flat_to:])
-        back = flat_to + int(later[0]) if later.size else None
+        later = int(np.searchsorted(given_rows, flat_to))
+        back = int(given_rows[later]) if later < given_rows.size else None
         sign = 1 if demand[at] > 0 else -1
         found.append(DriveLoss(one.name, sign, at + 1, at + 1, flat_to, back, 0.0, "demand_jump"))
     return found
@@ -108,9 +109,14 @@ def _stops(one: DriveSignals, at: int, time_s: Floats) -> bool:
 
 
 def _flat_until(demand: Floats, at: int) -> int:
-    with np.errstate(invalid="ignore"):
-        moved = np.flatnonzero(np.abs(demand[at:] - demand[at]) > 0.012)
-    return at + int(moved[0]) - 1 if moved.size else demand.size - 1
+    low, some = at, 64
+    while low < demand.size:
+        with np.errstate(invalid="ignore"):
+            moved = np.abs(demand[low : low + some] - demand[at]) > 0.012
+        if moved.any():
+            return low + int(np.argmax(moved)) - 1
+        low, some = low + some, 2 * some
+    return demand.size - 1
 
 
 def _others_go_on(others: list[DriveSignals], at: int, until: int, time_s: Floats) -> bool:

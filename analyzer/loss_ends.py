@@ -7,7 +7,7 @@ import numpy as np
 from analyzer.loss_rows import AskedRows
 from analyzer.loss_signals import DriveSignals
 from analyzer.losses import DriveLoss
-from analyzer.quantities import Bools, Floats, spans_where
+from analyzer.quantities import Bools, Floats, next_true, spans_where
 from importers.ride import Ride
 
 DEAD_S = 0.25
@@ -102,8 +102,7 @@ def _next_given(given: Bools, one: DriveSignals, last: int) -> int | None:
     if one.demand is None and one.work_a is not None:
         with np.errstate(invalid="ignore"):
             given = (one.work_a > LOADED_PART * high_load_a(one)) & ~one.dead
-    later = np.flatnonzero(given[last + 1 :])
-    return last + 1 + int(later[0]) if later.size else None
+    return next_true(given, last + 1)
 
 
 def _eased(others: list[DriveSignals], ride: Ride, first: int) -> bool:

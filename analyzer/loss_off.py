@@ -37,13 +37,12 @@ def switched_off(
             with np.errstate(invalid="ignore"):
                 busy |= (one.work_a > 3.0 * one.floor_a) & ~one.dead & ~off
     found: list[DriveLoss] = []
-    time_s = ride.time_s
+    time_s, busy_rows = ride.time_s, np.flatnonzero(busy)
     for span in spans_where(off, ride, join_s=3.0, min_s=LASTS_S):
-        rows = np.flatnonzero(busy[: span.first])
-        later = np.flatnonzero(busy[span.last + 1 :])
-        if rows.size == 0 or later.size == 0:
+        earlier = int(np.searchsorted(busy_rows, span.first)) - 1
+        if earlier < 0 or busy_rows[-1] <= span.last:
             continue
-        if time_s[span.first] - time_s[rows[-1]] < IDLE_S or _rolls(speed, span.first):
+        if time_s[span.first] - time_s[busy_rows[earlier]] < IDLE_S or _rolls(speed, span.first):
             continue
         back = span.last + 1
         found += [

@@ -9,7 +9,7 @@ import pandas as pd
 from analyzer.loss_rows import AskedRows
 from analyzer.loss_signals import DriveSignals
 from analyzer.losses import DriveLoss
-from analyzer.quantities import Bools, Floats, spans_where
+from analyzer.quantities import Bools, Floats, next_true, spans_where
 from importers.ride import Ride
 
 AHEAD_PART = 1.12
@@ -41,14 +41,14 @@ def spins(
     """Where did this motor's speed leave the road's and stay away from it? Needs another speed."""
     away = ahead_rows(one, others, ride) | behind_rows(one, others, ride, asked=rows.asked)
     found = []
+    together = rows.given & ~away
     for span in spans_where(away, ride, join_s=0.5, min_s=LASTS_S):
         asked = rows.asked[span.rows]
         if one.demand is not None and float(np.mean(asked != 0)) < 0.3:
             continue
         if not _light(one, others, rows, span.rows):
             continue
-        later = np.flatnonzero(rows.given[span.last + 1 :] & ~away[span.last + 1 :])
-        back = span.last + 1 + int(later[0]) if later.size else None
+        back = next_true(together, span.last + 1)
         sign = -1 if one.demand is not None and float(np.mean(asked)) < 0 else 1
         first = span.first
         found.append(DriveLoss(one.name, sign, first, first, span.last, back, 0.0, "spin"))

@@ -9,7 +9,7 @@ import numpy as np
 from analyzer.loss_ends import high_load_a
 from analyzer.loss_signals import DriveSignals
 from analyzer.losses import SUDDEN_S, DriveLoss
-from analyzer.quantities import Bools, Floats
+from analyzer.quantities import Bools, Floats, next_true
 from importers.ride import Ride
 
 FROM_PART = 0.3
@@ -51,7 +51,7 @@ def unasked_falls(
     before = np.concatenate([np.zeros(back_rows), work[:-back_rows]])
     with np.errstate(invalid="ignore"):
         starts = low & ~np.concatenate([[True], low[:-1]]) & (before >= FROM_PART * high)
-    found = []
+    found, up = [], ~low
     for first in np.flatnonzero(starts & ~one.dead).tolist():
         stop = int(np.searchsorted(time_s, time_s[first] + STAYS_S))
         if stop >= time_s.size or not low[first : stop + 1].all():
@@ -60,11 +60,10 @@ def unasked_falls(
             continue
         if not _witnessed(one, others, first, back_rows, time_s, seen):
             continue
-        up = np.flatnonzero(~low[first:])
-        last = first + int(up[0]) - 1 if up.size else time_s.size - 1
+        back = next_true(up, first)
+        last = time_s.size - 1 if back is None else back - 1
         at = max(first - back_rows, 0)
         sign = -1 if one.battery_a is not None and one.battery_a[at] < 0 else 1
-        back = last + 1 if up.size else None
         found.append(DriveLoss(one.name, sign, first, first, last, back, 0.0, "no_demand"))
     return found
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from analyzer.loss_rows import AskedRows
 from analyzer.loss_signals import DriveSignals
-from analyzer.quantities import Bools, Floats, spans_where
+from analyzer.quantities import Bools, Floats, next_true, spans_where
 from importers.ride import Ride
 
 SUDDEN_S = 0.3
@@ -93,8 +93,14 @@ def _held(one: DriveSignals, first: int, last: int) -> bool:
 
 
 def _asked_since(asked: Floats, at: int) -> int:
-    other = np.flatnonzero(asked[: at + 1] != asked[at])
-    return int(other[-1]) + 1 if other.size else 0
+    high, some = at + 1, 64
+    while high > 0:
+        low = max(high - some, 0)
+        other = np.flatnonzero(asked[low:high] != asked[at])
+        if other.size:
+            return low + int(other[-1]) + 1
+        high, some = low, 2 * some
+    return 0
 
 
 def _fall_s(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> float:
@@ -129,8 +135,7 @@ def _left_by_itself(
 
 
 def _back(rows: AskedRows, one: DriveSignals, last: int) -> int | None:
-    later = np.flatnonzero(rows.given[last + 1 :])
-    return last + 1 + int(later[0]) if later.size else None
+    return next_true(rows.given, last + 1)
 
 
 def merged_per_drive(

@@ -183,10 +183,11 @@ def _measure(
 
 
 def _longest_s(mask: np.ndarray, span: Span, ride: Ride) -> float:
-    inside = np.zeros_like(mask)
-    inside[span.rows] = mask[span.rows]
-    found = spans_where(inside, ride, join_s=0.0, min_s=0.0)
-    return max((one.length_s for one in found), default=0.0)
+    part, step = mask[span.rows], step_s(ride)[span.rows]
+    # A run ends where the mask does; spans have no holes in them.
+    held = np.concatenate([[0.0], np.cumsum(np.where(part, step, 0.0))])
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], part, [False]]).astype(np.int8)))
+    return float((held[edges[1::2]] - held[edges[::2]]).max(initial=0.0))
 
 
 def _severity(

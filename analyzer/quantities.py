@@ -107,6 +107,17 @@ def spans_where(
     return [one for one in spans if one.length_s >= min_s - 1e-9]
 
 
+def next_true(mask: Bools, at: int) -> int | None:
+    """The first row from `at` on where `mask` is true, looked for no further than needed."""
+    low, some = at, 256
+    while low < mask.size:
+        part = mask[low : low + some]
+        if part.any():
+            return low + int(np.argmax(part))
+        low, some = low + some, 2 * some
+    return None
+
+
 class WindowMeans:
     """Time-weighted means over the `window_s` seconds that end with each sample, for one ride.
 
@@ -192,10 +203,12 @@ def drives_current_a(ride: Ride, setup: Setup) -> Quantity | None:
     NaN where one drive's is missing. Where a drive has none logged, the pack's own current less
     the lights; None without that."""
     total = _summed_a(ride, setup.drive_names)
+    if total is not None:
+        return total
     logged = ride.get("pack_current_a")
-    if total is None and logged is not None:
+    if logged is not None:
         return _quantity(ride, ("pack_current_a",), logged - (setup.pack.aux_a or 0.0))
-    return total
+    return None
 
 
 def pack_current_a(ride: Ride, setup: Setup) -> Quantity | None:

@@ -274,8 +274,6 @@ def ageing(
 
 
 def _console() -> Console:
-    import sys
+    from hillproof.console import console
 
-    from rich.console import Console
-
-    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    return console()

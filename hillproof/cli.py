@@ -6,6 +6,7 @@ used; 70 a fault of ours.
 
 from __future__ import annotations
 
+import errno
 import gc
 import os
 import sys
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 EXIT_STRICT, EXIT_UNUSABLE, EXIT_OUR_FAULT, EXIT_INTERRUPTED = 1, 2, 70, 130
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+"""What the system says of an output with no room for more."""
 TRACEBACK_VARIABLE = "HILLPROOF_TRACEBACK"
 COLLECT_EVERY = 1_000_000
 """Objects made between two searches for dead cycles. Imports make hundreds of thousands that stay;
@@ -84,9 +87,9 @@ OpenReport = Annotated[bool, typer.Option("--open", help="Show the report in the
 
 
 def _console() -> Console:
-    from rich.console import Console
+    from hillproof.console import console
 
-    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    return console()
 
 
 def _say(text: str, *, quiet: bool, err: bool = False) -> None:
@@ -447,16 +450,33 @@ def _fault_of_ours(fault: Exception) -> NoReturn:
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """Run the command line and leave with its exit status."""
+    """Run the command line and leave with its exit status.
+
+    A reader that has seen enough (`| head`) is no fault: 0, as for any job that was done; 1 would
+    be taken for an answer to --strict.
+    """
+    stdout = sys.stdout
     try:
-        app(arguments)
+        try:
+            app(arguments)
+        finally:
+            sys.stdout.flush()  # a full disk may show here only
+    except SystemExit:
+        if sys.stdout is not stdout:  # typer silences an output whose reader has gone, and says 1
+            sys.exit(0)
+        raise
     except UserError as error:
         typer.echo(str(error), err=True)
         sys.exit(EXIT_UNUSABLE)
     except BrokenPipeError:
-        # The reader of our output went away (`| head`): not a fault, nothing left to say.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except OSError as fault:
+        if fault.errno not in FULL:
+            _fault_of_ours(fault)
+        what = f"the output could not be written whole ({fault.strerror})"
+        typer.echo(f"standard output: {what}. Make room, or send it elsewhere.", err=True)
+        sys.exit(EXIT_UNUSABLE)
     except KeyboardInterrupt:
         typer.echo("stopped", err=True)
         sys.exit(EXIT_INTERRUPTED)

@@ -101,7 +101,7 @@ def read_log(
     taken = {*clock.columns, *clock.others, *({ids.at} if ids else ())}
     left = [at for at in range(len(raw.columns)) if at not in taken]
     keep = clock.reading.keep
-    sample = _sample(keep, ids)
+    sample = _sample(keep, ids, raw.whole)
     if own is not None:
         guesses = mapped_guesses(raw, left, own, path, setup)
         remarks: list[str] = []
@@ -114,8 +114,15 @@ def read_log(
     return _assemble(path, raw, clock, ids, left, guesses, remarks, role, own, setup)
 
 
-def _sample(keep: NDArray[np.intp], ids: IdColumn | None) -> slice | NDArray[np.intp]:
-    """Which of the kept rows the guesses look at: of a long file the first id's."""
+def _sample(
+    keep: NDArray[np.intp], ids: IdColumn | None, whole: tuple[tuple[int, int], ...]
+) -> slice | NDArray[np.intp]:
+    """Which of the kept rows the guesses look at: of a long file the first id's, of a thinned one
+    its whole stretches."""
+    if whole:
+        part = SAMPLE_ROWS // len(whole)
+        rows = np.concatenate([np.arange(a, min(b, a + part)) for a, b in whole])
+        return rows[rows < keep.size]
     if ids is not None:
         mine = np.flatnonzero(ids.groups[keep] == 0)
         return mine[:SAMPLE_ROWS]
@@ -196,7 +203,7 @@ def _assemble(
         readings=readings,
         rows=raw.rows,
         rows_dropped=raw.rows_dropped + reading.dropped,
-        rate_hz=rate_hz(time_s),
+        rate_hz=rate_hz(time_s[slice(*raw.whole[0])] if raw.whole else time_s),
         start=reading.start,
         role=found,
         role_sure=found_sure,

@@ -62,7 +62,9 @@ def log_time(
         ]  # fmt: skip
     else:
         picked = _named(raw) or _unnamed(raw)
-    reading = read_time([column for _, column in picked], file=file, groups=groups)
+    reading = read_time(
+        [column for _, column in picked], file=file, groups=groups, lumps=not raw.whole
+    )
     used = tuple(picked[at][0] for at in reading.used)
     if header is None and all(picked[at][1].named == 0.0 for at in reading.used):
         sure = min(reading.sure, UNNAMED_SURE)

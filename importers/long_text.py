@@ -20,6 +20,7 @@ from importers.header_words import read_header
 from importers.raw_table import RawColumn, RawTable
 from importers.text_bytes import Data, as_text
 from importers.text_table import TextLayout, find_text_layout, parse
+from importers.thin_text import Thinner, thinner_of
 
 LONG_BYTES = 256 << 20
 """From this size on a text is read in pieces. Our choice: its table would take over 1 GB."""
@@ -46,6 +47,7 @@ def read_long_table(data: Data) -> RawTable:
     columns: list[_Column] = []
     problems: Counter[str] = Counter(dict.fromkeys((*head.problems, *found.layout.problems), 1))
     rows, dropped, restarts = 0, 0, []
+    thinner: Thinner | None = None
     for low, high in _pieces(data, begin):
         text = as_text(bytes(data[low:high]))
         table, mended = parse(text, _within(found))
@@ -55,20 +57,39 @@ def read_long_table(data: Data) -> RawTable:
                 _Column(name or f"column {at + 1}", found.layout.units[at], expected)
                 for at, name in enumerate(found.layout.names)
             ]
-        for at, one in enumerate(columns):
-            one.add(column_of(table.column(at), one.name, one.unit, found.dialect), rows)
+        piece = [
+            column_of(table.column(at), one.name, one.unit, found.dialect)
+            for at, one in enumerate(columns)
+        ]
+        again = () if mended is None else mended.restarts
+        if not rows:
+            first = RawTable(tuple(piece), table.num_rows)
+            thinner = thinner_of(first, expected, -(-(len(data) - begin) // PIECE_BYTES))
+            if thinner is not None:
+                for one in columns:
+                    one.expected //= thinner.size // 2
+        if thinner is not None:
+            taken = thinner.rows_of(piece, again)
+            piece = [_taken(one, taken) for one in piece]
+            again = np.searchsorted(taken, again).tolist()
+        for one, part in zip(columns, piece, strict=True):
+            one.add(part, rows)
         problems.update(text.problems)
         if mended is not None:
             problems.update(mended.problems)
             dropped += mended.rows_dropped
-            restarts += [rows + one for one in mended.restarts]
-        rows += table.num_rows
+            restarts += [rows + one for one in again]
+        rows += table.num_rows if thinner is None else taken.size
         _let_go(data, low, high)
-    del text, table
+    if thinner is not None:
+        problems[_left_out(thinner)] = 1
+    whole = tuple(one.whole(rows) for one in columns)
+    del text, table, piece
     pa.default_memory_pool().release_unused()
     return RawTable(
-        columns=tuple(one.whole(rows) for one in columns),
-        rows=rows,
+        columns=whole,
+        rows=rows if thinner is None else thinner.rows,
+        whole=() if thinner is None else tuple(thinner.whole),
         rows_dropped=dropped,
         problems=tuple(
             text if count == 1 else f"{text} (in {count} parts of the file)"
@@ -78,6 +99,22 @@ def read_long_table(data: Data) -> RawTable:
         restarts=tuple(restarts),
         header_trusted=found.layout.trusted,
         form="read in parts",
+    )
+
+
+def _taken(column: RawColumn, rows: NDArray[np.intp]) -> RawColumn:
+    """The column with these rows only."""
+    if column.numbers is not None:
+        return replace(column, numbers=column.numbers[rows])
+    assert column.texts is not None
+    return replace(column, texts=column.texts.take(pa.array(rows)))
+
+
+def _left_out(thinner: Thinner) -> str:
+    return (
+        f"a very long log: of {thinner.rows} rows {thinner.left_out} are left out, in which no "
+        "column did more than follow its line within its noise or a fiftieth of its range; what "
+        "happened is there row by row"
     )
 
 

@@ -46,5 +46,8 @@ class RawTable:
     of names than of cells)."""
     form: str = ""
     """How it is written, in a few words, for `look`: `semicolons, decimal comma, Latin-1`."""
+    whole: tuple[tuple[int, int], ...] = ()
+    """Of a table thinned while it was read: the stretches of its rows in which none is left out,
+    the first of them at its begin. Empty where all rows are here; `rows` counts the file's."""
     facts: tuple[tuple[str, str], ...] = field(default=())
     """Key and value pairs of the preamble or of a Parquet file's metadata."""

@@ -18,7 +18,7 @@ from importers.clock_columns import Clock, TimeColumn, best_clock, clocks_of, da
 from importers.errors import LogError
 from importers.ride import GAP_FACTOR, GAP_FLOOR_S
 from importers.time_mend import Mended, mend
-from importers.time_spread import spread
+from importers.time_spread import Spread, spread
 from importers.true_rate import true_rate_hz
 
 __all__ = ["MIN_ROWS", "TimeColumn", "TimeReading", "rate_hz", "read_time", "true_rate_hz"]
@@ -53,12 +53,16 @@ class TimeReading:
 
 
 def read_time(
-    columns: Sequence[TimeColumn], *, file: str, groups: NDArray[np.intp] | None = None
+    columns: Sequence[TimeColumn],
+    *,
+    file: str,
+    groups: NDArray[np.intp] | None = None,
+    lumps: bool = True,
 ) -> TimeReading:
     """When was each row of this file sampled?
 
     `columns` are the ones that may tell; `groups` is the number of the id of each row in a long
-    file, whose ids share times.
+    file, whose ids share times; without `lumps` rows that lie close together are taken as they are.
 
     Raises
     ------
@@ -77,7 +81,7 @@ def read_time(
             remedy=f"A ride needs at least {MIN_ROWS}; look at the file with `hillproof look`.",
         )
     _check_rising(clock, rows, groups, file)
-    parts = _mend_groups(clock, rows, groups)
+    parts = _mend_groups(clock, rows, groups, lumps)
     time_s, keep = parts.time_s, parts.keep
     problems = [*clock.remarks, *parts.problems]
     missing = clock.time_s.size - rows.size
@@ -113,10 +117,12 @@ class _Parts:
     problems: tuple[str, ...]
 
 
-def _mend_groups(clock: Clock, rows: NDArray[np.intp], groups: NDArray[np.intp] | None) -> _Parts:
+def _mend_groups(
+    clock: Clock, rows: NDArray[np.intp], groups: NDArray[np.intp] | None, lumps: bool
+) -> _Parts:
     if groups is None:
-        return _mend_rows(clock, rows)
-    parts = [_mend_rows(clock, rows[groups[rows] == one]) for one in np.unique(groups[rows])]
+        return _mend_rows(clock, rows, lumps)
+    parts = [_mend_rows(clock, rows[groups[rows] == one], lumps) for one in np.unique(groups[rows])]
     time_s = np.concatenate([one.time_s for one in parts])
     keep = np.concatenate([one.keep for one in parts])
     order = np.lexsort((keep, time_s))
@@ -132,14 +138,14 @@ def _mend_groups(clock: Clock, rows: NDArray[np.intp], groups: NDArray[np.intp] 
     )
 
 
-def _mend_rows(clock: Clock, rows: NDArray[np.intp]) -> _Parts:
+def _mend_rows(clock: Clock, rows: NDArray[np.intp], lumps: bool) -> _Parts:
     epoch_s = clock.epoch_s or 0.0
     readings_s = clock.time_s if rows.size == clock.time_s.size else clock.time_s[rows]
     done: Mended = mend(
         readings_s, wraps_s=clock.wraps_s, dated=clock.epoch_s is not None,
         wall=not clock.zoned, of_day=_tells_time_of_day(clock), epoch_s=epoch_s,
     )  # fmt: skip
-    even = spread(done.time_s, epoch_s)
+    even = spread(done.time_s, epoch_s) if lumps else Spread(done.time_s)
     remarks = [*done.remarks, *([even.remark] if even.remark else [])]
     ends = float(np.abs(even.time_s[[0, -1]]).max())
     least = 2.0 * float(np.spacing(ends))

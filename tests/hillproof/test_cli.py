@@ -57,6 +57,33 @@ def test_a_dash_prints_the_json_and_nothing_else(place):
     assert json.loads(done.stdout)["schema"] == "hillproof.ride/1"
 
 
+@pytest.mark.parametrize("arguments", [("look", "left.csv"), ("ride",), ("--help",)])
+def test_a_reader_that_has_gone_is_no_fault(place, arguments):
+    names = logs(place) if arguments == ("ride",) else []
+    reader, writer = os.pipe()
+    os.close(reader)
+    done = subprocess.run(
+        [sys.executable, "-m", "hillproof", *arguments, *names], stdout=writer, cwd=place,
+        stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(TOP)}, timeout=120,
+    )  # fmt: skip
+    os.close(writer)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="the system has no full device")
+@pytest.mark.parametrize("arguments", [("look", "left.csv"), ("--help",)])
+def test_a_full_disk_behind_the_output_is_one_message(place, arguments):
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "hillproof", *arguments], stdout=full, cwd=place,
+            stderr=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(TOP)},
+            timeout=120,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "No space left" in done.stderr
+
+
 def test_strict_turns_something_to_act_on_into_1(place):
     assert run("ride", *logs(place), "--strict", "--quiet", cwd=place).returncode == 1
     assert run("ride", *logs(place), "--quiet", cwd=place).stdout == ""

@@ -4,7 +4,9 @@ import os
 import stat
 
 import pytest
+from unprivileged import unprivileged
 
+from hillproof.log_args import check_outputs
 from importers.errors import UsageError
 from reports.write import check_writable, write_outputs
 
@@ -33,12 +35,21 @@ def test_a_folder_is_no_file(tmp_path):
         check_writable(str(tmp_path))
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
-def test_a_folder_without_the_right_to_write(tmp_path):
-    tmp_path.chmod(0o500)
-    with pytest.raises(UsageError, match="no right to write"):
-        check_writable(str(tmp_path / "x.json"))
-    tmp_path.chmod(0o700)
+def test_a_folder_without_the_right_to_write():
+    with unprivileged() as place:
+        place.chmod(0o500)
+        with pytest.raises(UsageError, match="no right to write"):
+            check_writable(str(place / "x.json"))
+        with pytest.raises(UsageError, match="not written"):
+            write_outputs({str(place / "r.html"): "new"})
+        assert not list(place.iterdir())
+
+
+def test_a_report_into_a_closed_folder_is_refused_before_the_work():
+    with unprivileged() as place:
+        place.chmod(0o500)
+        with pytest.raises(UsageError, match="no permission"):
+            check_outputs({"--report": str(place / "r.html"), "--json": None}, [])
 
 
 def test_a_full_disk_is_one_message_and_no_half_file(tmp_path, monkeypatch):

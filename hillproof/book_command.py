@@ -116,7 +116,7 @@ def list_rides(
     if not quiet and json != "-":
         from reports.book_text import print_book
 
-        print_book(entries, changes, target.notes(), _console(), str(target.folder))
+        print_book(entries, changes, target.notes(), _console(), target.place)
 
 
 @book_app.command(
@@ -145,9 +145,9 @@ def check(book: Folder = None, quiet: Quiet = False) -> None:
     if faults:
         first, *more = faults
         raise BookError(
-            where=str(target.folder), what=first,
+            where=target.place, what=first,
             remedy="Remove the ride and add it from its logs again.",
-            more=tuple(BookError(where=str(target.folder), what=one, remedy="") for one in more),
+            more=tuple(BookError(where=target.place, what=one, remedy="") for one in more),
         )  # fmt: skip
     if not quiet:
         rides, notes = len(target.entries()), len(target.notes())

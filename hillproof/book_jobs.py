@@ -123,9 +123,14 @@ def add_all(
             there = kept[hashes]
             yield Added(what, there.name, new=False, kind=there.kind)
         else:
-            tasks.append(_Task(str(book.folder), what, tuple(logs), facts, hashes))
-    for answers in run_all(_add_one, tasks, cluster=cluster):
+            tasks.append(_Task(book.place, what, tuple(logs), facts, hashes))
+    for answers in run_all(_add_one, tasks, cluster=cluster, workers=_workers(book)):
         yield from answers
+
+
+def _workers(book: Book) -> int | None:
+    """One where no other process sees the book (`memory://`), else as many as there are cores."""
+    return None if book.store.shared else 1
 
 
 def _add_one(task: _Task) -> list[Added]:
@@ -190,7 +195,11 @@ def kept_rides(book: Book, entries: Sequence[Entry], *, cluster: str | None = No
         one for one in entries
         if one.summary is None or one.summary_version != SUMMARY_VERSION
     ]  # fmt: skip
-    fresh = dict(run_all(_renewed, [(str(book.folder), one) for one in old], cluster=cluster))
+    fresh = dict(
+        run_all(
+            _renewed, [(book.place, one) for one in old], cluster=cluster, workers=_workers(book)
+        )
+    )
     return [
         Kept(one.name, fresh[one.name] if one.name in fresh else from_row(one.summary or {}))
         for one in entries

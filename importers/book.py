@@ -4,9 +4,9 @@
     BOOK/notes/2031-05-06-….note.json              one note by hand
     BOOK/index.json                                 may be deleted at any time; comes back
 
-A ride is written beside its place, flushed to disk and linked into it: it is there whole or not at
-all, whatever is killed, and two writers cannot disturb each other. The index only remembers what
-stands in the files' metadata, by size and time of change. What a summary holds is the caller's.
+`book_store` puts files into it, here or on any file system that fsspec reaches: a ride is there
+whole or not at all, whatever is killed. The index only remembers what stands in the files'
+metadata, by size and time of change. What a summary holds is the caller's.
 """
 
 from __future__ import annotations
@@ -14,16 +14,14 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
-import secrets
-import time
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from importers.book_notes import NOTE_ENDING, HandNote, note_bytes, read_notes
+from importers.book_store import Item, LocalStore, store_at, written
 from importers.errors import BookError, UserError
 from importers.ride import Ride
 from importers.ride_file import EXACT_COLUMNS, read_ride_extra, read_ride_file, write_ride_file
@@ -31,9 +29,6 @@ from importers.setup_types import Setup
 
 RIDES, NOTES, INDEX = "rides", "notes", "index.json"
 RIDE_ENDING = ".parquet"
-TEMPORARY = ".writing-"
-STALE_S = 3600.0
-"""Half-written files older than this are a killed writer's and are cleared away [s]. Our choice."""
 INDEX_VERSION = 1
 HASH_LETTERS = 8
 
@@ -57,10 +52,23 @@ class Entry:
 
 
 class Book:
-    """A book at a folder; made by the first `add`."""
+    """A book at a folder, or at an address like `s3://bucket/book`; made by the first `add`.
+
+    Raises
+    ------
+    BookError : an address of an unknown kind, or whose driver is not installed
+    """
 
     def __init__(self, folder: str | Path) -> None:
-        self.folder = Path(folder)
+        self.store = store_at(folder)
+        self.place = self.store.place
+        """Where it is, as `Book` takes it again."""
+
+    @property
+    def folder(self) -> Path:
+        """The folder of a book on this machine."""
+        assert isinstance(self.store, LocalStore)
+        return self.store.folder
 
     def entries(self) -> list[Entry]:
         """All rides kept, by start. Reads metadata only, and that only of files the index does
@@ -69,12 +77,10 @@ class Book:
         fresh: dict[str, Any] = {}
         entries: list[Entry] = []
         for item in self._ride_files():
-            stat = item.stat()
-            stamp = [stat.st_size, stat.st_mtime_ns]
             row = known.get(item.name)
-            if row is None or row["stamp"] != stamp:
+            if row is None or row["stamp"] != item.stamp:
                 try:
-                    row = {"stamp": stamp, "extra": read_ride_extra(item.path)}
+                    row = {"stamp": item.stamp, "extra": read_ride_extra(item.path)}
                 except UserError:
                     continue
             fresh[item.name] = row
@@ -100,7 +106,7 @@ class Book:
         what = "more than one ride begins so" if hits else "no ride of that name"
         which = f": {some}" if some else "; the book is empty"
         raise BookError(
-            where=f"{self.folder}: {name}",
+            where=f"{self.place}: {name}",
             what=what,
             remedy=f"`hillproof book list` shows all{which}.",
         )
@@ -144,19 +150,19 @@ class Book:
             summary=summary,
             summary_version=summary_version,
         )
-        with self._writing():
-            folder = self.folder / RIDES
-            folder.mkdir(parents=True, exist_ok=True)
-            self._clear_stale(folder)
-            new = _put(folder / f"{name}{RIDE_ENDING}", ride, setup, extra)
+        new = self.store.keep_new(
+            RIDES,
+            f"{name}{RIDE_ENDING}",
+            lambda path: write_ride_file(ride, setup, path, extra=extra),
+        )
         return name, new
 
     def _named_by(self, content: str) -> str | None:
         """The ride kept under this fingerprint: names carry its first letters."""
         tail = f"-{content[:HASH_LETTERS]}{RIDE_ENDING}"
-        for item in self._ride_files():
-            if item.name.endswith(tail):
-                return item.name.removesuffix(RIDE_ENDING)
+        for name in self.store.names(RIDES):
+            if name.endswith(tail):
+                return name.removesuffix(RIDE_ENDING)
         return None
 
     def load(self, name: str) -> tuple[Ride, Setup]:
@@ -185,8 +191,11 @@ class Book:
             summary=summary,
             summary_version=summary_version,
         )
-        with self._writing():
-            write_ride_file(ride, setup, entry.path, extra=extra)
+        self.store.replace(
+            RIDES,
+            f"{entry.name}{RIDE_ENDING}",
+            lambda path: write_ride_file(ride, setup, path, extra=extra),
+        )
 
     def remove(self, name: str) -> str:
         """Take one ride out for good; its full name.
@@ -196,8 +205,7 @@ class Book:
         BookError : not there, or it cannot be removed
         """
         entry = self.find(name)
-        with self._writing():
-            Path(entry.path).unlink()
+        self.store.remove(RIDES, f"{entry.name}{RIDE_ENDING}")
         return entry.name
 
     def check(self) -> list[str]:
@@ -215,8 +223,8 @@ class Book:
                 faults.append(f"{item.name}: a ride file that the book did not write")
             elif content_hash(ride) != entry.content:
                 faults.append(f"{item.name}: its measurements are not those that were kept")
-        for path in self._leftovers():
-            faults.append(f"{path.name}: left by a writer that was stopped; safe to delete")
+        for left in self.store.leftovers():
+            faults.append(f"{left}: left by a writer that was stopped; safe to delete")
         faults += read_notes(self._note_files())[1]
         return faults
 
@@ -227,72 +235,33 @@ class Book:
         ------
         BookError : the book cannot be written
         """
-        with self._writing():
-            folder = self.folder / NOTES
-            folder.mkdir(parents=True, exist_ok=True)
-            data = note_bytes(note)
-            letters = hashlib.sha256(data).hexdigest()[:HASH_LETTERS]
-            _put_bytes(folder / f"{note.day}-{letters}{NOTE_ENDING}", data)
+        data = note_bytes(note)
+        letters = hashlib.sha256(data).hexdigest()[:HASH_LETTERS]
+        self.store.replace(NOTES, f"{note.day}-{letters}{NOTE_ENDING}", written(data))
 
     def notes(self) -> list[HandNote]:
         """All notes by hand, by day."""
         return read_notes(self._note_files())[0]
 
-    def _ride_files(self) -> list[os.DirEntry[str]]:
-        try:
-            with os.scandir(self.folder / RIDES) as found:
-                files = [
-                    one
-                    for one in found
-                    if one.name.endswith(RIDE_ENDING) and not one.name.startswith(".")
-                ]
-        except FileNotFoundError:
-            return []
-        except OSError as error:
-            raise self._error(error) from error
-        return sorted(files, key=lambda one: one.name)
+    def _ride_files(self) -> list[Item]:
+        return [one for one in self.store.items(RIDES) if one.name.endswith(RIDE_ENDING)]
 
-    def _note_files(self) -> list[Path]:
-        folder = self.folder / NOTES
-        return sorted(folder.glob(f"*{NOTE_ENDING}")) if folder.is_dir() else []
-
-    def _leftovers(self) -> list[Path]:
-        return sorted(self.folder.glob("*/.*"))
-
-    def _clear_stale(self, folder: Path) -> None:
-        for path in folder.glob(".*"):
-            with contextlib.suppress(OSError):
-                if time.time() - path.stat().st_mtime > STALE_S:
-                    path.unlink()
+    def _note_files(self) -> list[tuple[str, bytes | None]]:
+        names = [one for one in self.store.names(NOTES) if one.endswith(NOTE_ENDING)]
+        return [(name, self.store.read(NOTES, name)) for name in names]
 
     def _read_index(self) -> dict[str, Any]:
         try:
-            index = json.loads((self.folder / INDEX).read_text("utf-8"))
+            index = json.loads(self.store.read("", INDEX) or b"")
             return dict(index["files"]) if index["version"] == INDEX_VERSION else {}
-        except (OSError, ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError):
             return {}
 
     def _write_index(self, files: Mapping[str, Any]) -> None:
         """Best effort: a book on a read-only disk works without."""
-        if not self.folder.is_dir():
-            return
-        with contextlib.suppress(OSError):
-            text = json.dumps({"version": INDEX_VERSION, "files": files})
-            _put_bytes(self.folder / INDEX, text.encode())
-
-    @contextlib.contextmanager
-    def _writing(self) -> Iterator[None]:
-        try:
-            yield
-        except OSError as error:
-            raise self._error(error) from error
-
-    def _error(self, error: OSError) -> BookError:
-        return BookError(
-            where=str(self.folder),
-            what=f"the book cannot be used ({error.strerror or error}); nothing in it was changed",
-            remedy="Make room or get permission there, or name another book with --book DIR.",
-        )
+        text = json.dumps({"version": INDEX_VERSION, "files": files})
+        with contextlib.suppress(UserError):
+            self.store.replace("", INDEX, written(text.encode()))
 
 
 def content_hash(ride: Ride) -> str:
@@ -346,7 +315,7 @@ def _extra(
     return {"book": json.dumps(row, allow_nan=False)}
 
 
-def _entry(item: os.DirEntry[str], extra: Mapping[str, str]) -> Entry | None:
+def _entry(item: Item, extra: Mapping[str, str]) -> Entry | None:
     try:
         row = json.loads(extra["book"])
         return Entry(
@@ -362,48 +331,3 @@ def _entry(item: os.DirEntry[str], extra: Mapping[str, str]) -> Entry | None:
         )
     except (KeyError, ValueError, TypeError):
         return None
-
-
-def _put(place: Path, ride: Ride, setup: Setup, extra: Mapping[str, str]) -> bool:
-    """Write beside and link into place; False when another writer was first."""
-    beside = place.with_name(f"{TEMPORARY}{os.getpid()}-{secrets.token_hex(4)}{RIDE_ENDING}")
-    try:
-        write_ride_file(ride, setup, str(beside), extra=extra)
-        return _link(beside, place)
-    finally:
-        beside.unlink(missing_ok=True)
-
-
-def _link(beside: Path, place: Path) -> bool:
-    try:
-        os.link(beside, place)
-    except FileExistsError:
-        return False
-    except OSError:
-        if place.exists():
-            return False
-        os.replace(beside, place)  # a file system without hard links
-    _flush_folder(place.parent)
-    return True
-
-
-def _put_bytes(place: Path, data: bytes) -> None:
-    beside = place.with_name(f"{TEMPORARY}{os.getpid()}-{secrets.token_hex(4)}")
-    try:
-        with open(beside, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, place)
-    finally:
-        beside.unlink(missing_ok=True)
-    _flush_folder(place.parent)
-
-
-def _flush_folder(folder: Path) -> None:
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

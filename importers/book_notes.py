@@ -6,7 +6,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import date
-from pathlib import Path
 
 from importers.errors import BookError
 
@@ -40,17 +39,18 @@ def note_bytes(note: HandNote) -> bytes:
     return (json.dumps(asdict(note), ensure_ascii=False, indent=1) + "\n").encode()
 
 
-def read_notes(files: Sequence[Path]) -> tuple[list[HandNote], list[str]]:
-    """All notes that can be read, by day, and what is wrong with the others."""
+def read_notes(files: Sequence[tuple[str, bytes | None]]) -> tuple[list[HandNote], list[str]]:
+    """All notes that can be read, by day, and what is wrong with the others; `files` are names and
+    contents, None where a file could not be read."""
     known = {one.name for one in fields(HandNote)}
     notes: list[HandNote] = []
     faults: list[str] = []
-    for file in files:
+    for name, data in files:
         try:
-            raw = json.loads(file.read_text("utf-8"))
+            raw = json.loads((data or b"").decode("utf-8"))
             notes.append(HandNote(**{key: raw[key] for key in known if key in raw}))
-        except (OSError, ValueError, TypeError, KeyError) as error:
-            faults.append(f"{file.name}: not a readable note ({type(error).__name__})")
+        except (ValueError, TypeError, KeyError) as error:
+            faults.append(f"{name}: not a readable note ({type(error).__name__})")
     return sorted(notes, key=lambda one: (one.day, one.about, one.text)), faults
 
 

@@ -34,10 +34,14 @@ from importers.text_bytes import NotText, as_text
 from importers.text_table import NoTable, read_text_table
 from importers.timebase import rate_hz
 from importers.true_rate import true_rate_hz
-from importers.unpack import read_bytes
+from importers.unpack import Data, read_bytes
 
 RATE_ROWS = 40_000
 """Rows that tell a channel's own pace: over ten minutes at 50 Hz. Our choice."""
+LONGEST_LINE = 4 << 20
+"""No row of a log is longer [bytes]: 50 000 cells of 80 characters. Our choice."""
+HEAD_BYTES = 64 << 10
+"""Where endless lines are looked for; further on a row is too long by a fault [bytes]."""
 SHEET_ROWS = (65_536, 1_048_576)
 """Rows a sheet holds (ECMA-376 spreadsheets 1 048 576; older ones 65 536)."""
 Values = NDArray[np.float64] | NDArray[np.object_]
@@ -59,6 +63,7 @@ def read_raw(path: str) -> RawTable:
         return read_parquet_table(path)
     try:
         data = read_bytes(path)
+        _refuse_endless_line(path, data)
         table = read_long_table(data) if is_long(data) else read_text_table(as_text(data))
     except (NotText, NoTable) as error:
         what = "no text" if isinstance(error, NotText) else "no table"
@@ -74,6 +79,21 @@ def read_raw(path: str) -> RawTable:
             remedy="Copy it from the logger again; nothing was logged.",
         )
     return table
+
+
+def _refuse_endless_line(path: str, data: Data) -> None:
+    """A file that is one line, or has one under its header: reading it takes ten times its size."""
+    low = 0
+    while low < HEAD_BYTES and len(data) - low > LONGEST_LINE:
+        head = bytes(data[low : low + LONGEST_LINE])
+        end = max(head.rfind(b"\n"), head.rfind(b"\r"))
+        if end < 0 and head.strip(b"\0"):
+            raise LogError(
+                where=path,
+                what=f"a line in it is longer than {LONGEST_LINE >> 20} MB, so it is no table",
+                remedy="A log has a row on each line; copy it from the logger again.",
+            )
+        low += end + 1 if end >= 0 else LONGEST_LINE
 
 
 def read_log(

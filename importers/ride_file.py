@@ -21,6 +21,7 @@ import pyarrow.parquet as pq
 
 from importers.curve_file import curve_text, parse_curve
 from importers.errors import LogError
+from importers.remote import is_remote, opened
 from importers.ride import ChannelReading, Ride, RideFacts, Source
 from importers.setup_file import parse_setup
 from importers.setup_types import Setup
@@ -84,7 +85,7 @@ def read_ride_file(path: str | Path) -> tuple[Ride, Setup]:
     """
     meta, _ = _read_meta(path)
     try:
-        table = pq.read_table(path, memory_map=True)
+        table = _read_table(path)
         ride = _ride_from(meta, table)
         setup = _setup_from(meta, path)
     except (pa.ArrowException, OSError, KeyError, TypeError, ValueError, AttributeError) as error:
@@ -105,7 +106,7 @@ def read_ride_extra(path: str | Path) -> dict[str, str]:
 def is_ride_file(path: str | Path) -> bool:
     """Whether this is a file that `write_ride_file` wrote, of any version."""
     try:
-        return META_KEY in (pq.read_schema(path).metadata or {})
+        return META_KEY in (_read_head(path).metadata or {})
     except (pa.ArrowException, OSError):
         return False
 
@@ -213,6 +214,20 @@ def _ride_from(meta: dict[str, Any], table: pa.Table) -> Ride:
     )
 
 
+def _read_table(path: str | Path) -> pa.Table:
+    if not is_remote(path):
+        return pq.read_table(path, memory_map=True)
+    with opened(str(path)) as file:
+        return pq.read_table(file)
+
+
+def _read_head(path: str | Path) -> pq.FileMetaData:
+    if not is_remote(path):
+        return pq.read_metadata(path)
+    with opened(str(path)) as file:
+        return pq.read_metadata(file)
+
+
 def _setup_from(meta: dict[str, Any], path: str | Path) -> Setup:
     curve = meta["curve"]
     name = str(meta["setup_file"]) or f"setup in {path}"
@@ -223,7 +238,7 @@ def _setup_from(meta: dict[str, Any], path: str | Path) -> Setup:
 
 def _read_meta(path: str | Path) -> tuple[dict[str, Any], dict[str, str]]:
     try:
-        head = pq.read_metadata(path)
+        head = _read_head(path)
     except FileNotFoundError as error:
         raise LogError(
             where=str(path), what="no such file", remedy="Check the name of the ride file."

@@ -9,7 +9,7 @@ from setup_maker import TRIKE, setup_of
 
 from importers.channel_map import map_text, read_map
 from importers.errors import LogError
-from importers.log_file import read_log
+from importers.log_file import read_log, read_raw
 from importers.look import look
 from importers.read_ride import read_ride
 
@@ -133,3 +133,17 @@ def test_a_log_that_went_through_a_spreadsheet_is_told_so(tmp_path: Path) -> Non
     text = " ".join(read_log(str(path), setup=SETUP).problems)
     for says in ("where spreadsheets cut", "numbers became dates", "cut to whole minutes"):
         assert says in text
+
+
+def test_one_endless_line_is_refused_before_it_is_taken_apart(tmp_path):
+    path = tmp_path / "one.csv"
+    path.write_bytes(b"time [s],voltage [V]\n" + b"1,50," * 2_000_000)
+    with pytest.raises(LogError, match="longer than 4 MB"):
+        read_raw(str(path))
+
+
+def test_zeros_that_a_logger_set_aside_are_no_line(tmp_path):
+    path = tmp_path / "card.csv"
+    rows = b"".join(b"%d,50.%d\n" % (k, k % 10) for k in range(100))
+    path.write_bytes(b"time [s],voltage [V]\n" + rows + bytes(6 << 20))
+    assert read_raw(str(path)).rows == 100

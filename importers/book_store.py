@@ -190,6 +190,7 @@ class LocalStore:
 
 
 def hidden(name: str) -> str:
+    """A name beside `name` that readers pass over, of this writer alone."""
     return f"{TEMPORARY}{os.getpid()}-{secrets.token_hex(4)}{Path(name).suffix}"
 
 

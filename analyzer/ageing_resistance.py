@@ -136,7 +136,7 @@ def _regressors(
     levels = []
     for one in rides:
         ends = [e[0] for e in (one.summary.charge_start_pct, one.summary.charge_end_pct) if e]
-        levels.append(float(np.mean(ends)) if ends else 50.0)
+        levels.append(sum(ends) / len(ends) if ends else 50.0)
     charge = (np.array(levels) - 50.0) / 100.0
     origin, changes = origin_columns(rides)
     spread = (PLAUSIBLE_E_J_PER_MOL[1] - PLAUSIBLE_E_J_PER_MOL[0]) / 3.92 / 1000

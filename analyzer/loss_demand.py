@@ -22,6 +22,14 @@ SLOWEST_LOG_S = 0.13
 """Slower logs cannot tell a jump from a hand [s]. Our choice."""
 WENT_PART = 0.15
 """Of the current before, half a second later: gone with the demand. Our choice."""
+BOTH_WAYS = 1.5
+"""Times faster than this rider's other movements, down and up again. Our choice."""
+LEAST_SAMPLES = 10
+"""Fewer samples of a hand on the move tell nothing of it. Our choice."""
+MOST_ALIKE = 4
+"""More falls alike are this hand's. Our choice."""
+TRACKS = 0.08
+"""Demands this near to each other follow one hand. Our choice."""
 MOST_JUMPS = 8
 """More of them in a ride are this throttle's habit. Our choice."""
 FLAT_S = 0.25
@@ -34,36 +42,28 @@ def demand_jumps(
     one: DriveSignals, others: list[DriveSignals], ride: Ride, given: Bools
 ) -> list[DriveLoss]:
     """Where did this drive's demand fall in one sample to a value that then stands still, and come
-    back in a jump too, or while the other side's demand went on?"""
+    back in a jump too, or while the other side's demand, which it had followed, went on?"""
     if one.demand is None or one.demand.size < 50:
         return []
     time_s, demand = ride.time_s, one.demand
     step = np.diff(time_s)
     if float(np.median(step)) > SLOWEST_LOG_S:
         return []
-    change = np.diff(demand)
-    falls = _falls(demand, change, step, one.dead)
-    given_rows = np.flatnonzero(given) if falls else np.zeros(0, np.intp)
+    falls = _falls(demand, np.diff(demand), step, one.dead)
+    if not falls:
+        return []
+    seen = _Hand(demand, step, falls)
+    given_rows = np.flatnonzero(given)
     found = []
     for at in falls:
         flat_to = _flat_until(demand, at + 1)
         lasted = time_s[flat_to] - time_s[at + 1]
         if lasted < FLAT_S or lasted > LONGEST_S or abs(demand[at + 1]) > 0.7 * abs(demand[at]):
             continue
-        returns = flat_to + 1 < demand.size and (
-            abs(demand[flat_to + 1] - demand[flat_to]) > max(0.12, 0.4 * abs(change[at]))
-        )
         if not _current_went(one, at, time_s) or _stops(one, at, time_s):
             continue
-        slow = step[at] > SLOW_LOG_S
-        odd = demand[at + 1] > 0.03 and demand[at] > 0 and not slow
-        if slow and returns:
-            returns = abs(demand[flat_to + 1] - demand[flat_to]) > 0.6 * abs(change[at])
-        alone = _others_go_on(others, at, flat_to, time_s)
-        # A brake demand saturates and lets go faster than a throttle: its jumps alone tell nothing.
-        returns = returns and len(falls) <= MOST_JUMPS and demand[at] > 0
-        own = not slow and demand[at] > 0 and _beyond_own(demand, step, at, falls)
-        if not (returns or odd or alone or own):
+        alone = any(_goes_on(one, other, at, time_s) for other in others)
+        if not alone and not seen.no_hand(at, flat_to):
             continue
         later = int(np.searchsorted(given_rows, flat_to))
         back = int(given_rows[later]) if later < given_rows.size else None
@@ -72,18 +72,98 @@ def demand_jumps(
     return found
 
 
+class _Hand:
+    """What this rider's hand does in this ride, bar the falls in question."""
+
+    def __init__(self, demand: Floats, step: Floats, falls: list[int]) -> None:
+        self.demand, self.step, self.falls = demand, step, falls
+        self.fast_falls = sum(self._fast(at) for at in falls)
+        self.flat_s = _usual_flat_s(demand, step)
+        near = [x for f in falls for x in (f - 1, f, f + 1) if 0 <= x < step.size]
+        self.own: dict[tuple[int, int], float | None] = {}
+        for side in (1, -1):
+            # Down to the hand at rest only: going on into braking is another movement.
+            pull = np.clip(side * demand, 0.0, None)
+            for way in (1, -1):
+                rate = np.delete(way * np.diff(pull) / step, near)
+                rate = rate[np.isfinite(rate) & (rate > 0.5)]
+                enough = rate.size >= LEAST_SAMPLES
+                self.own[side, way] = float(np.quantile(rate, 0.999)) if enough else None
+
+    def _fast(self, at: int) -> bool:
+        """Whether no hand is that fast: within one sample it may move for the whole of it."""
+        fall = abs(self.demand[at]) - max(abs(self.demand[at + 1]), 0.0)
+        return bool(fall > np.clip(FAST_PER_S * self.step[at], LEAST_DROP, 0.4))
+
+    def _beyond_own(self, row: int, way: int, side: int) -> float:
+        """How many times faster than the fastest this hand does otherwise; 0 where not known."""
+        own = self.own[side, way]
+        if own is None:
+            return 0.0
+        if way < 0:
+            # Two falls alike may be one fault twice; a third is this hand's.
+            alike = sorted(
+                (self._rate(f) for f in self.falls if f != row and side * self.demand[f] > 0),
+                reverse=True,
+            )
+            own = max([own, *alike[1:2]])
+        moved = way * side * (self.demand[row + 1] - self.demand[row])
+        return float(moved / self.step[row] / own)
+
+    def _rate(self, at: int) -> float:
+        return float(abs(self.demand[at + 1] - self.demand[at]) / self.step[at])
+
+    def no_hand(self, at: int, flat_to: int) -> bool:
+        """Whether the fall, and what came after it, is not a hand's."""
+        demand, side = self.demand, 1 if self.demand[at] > 0 else -1
+        fast, slow_log = self._fast(at), self.step[at] > SLOW_LOG_S
+        down = self._beyond_own(at, -1, side)
+        if self._returns(at, flat_to, side):
+            up = self._beyond_own(flat_to, 1, side)
+            if down > BOTH_WAYS and up > BOTH_WAYS:
+                return True
+            # A brake demand saturates and lets go faster than a throttle: its jumps alone tell
+            # nothing.
+            if fast and side > 0 and self.fast_falls <= MOST_JUMPS:
+                return True
+        if not fast or slow_log or self.fast_falls > MOST_ALIKE:
+            return False
+        flat_s = float(self.step[at + 1 : flat_to].sum())
+        odd = demand[at + 1] > 0.03 and side > 0 and flat_s > 2.0 * self.flat_s
+        return bool(odd or down > BEYOND_OWN)
+
+    def _returns(self, at: int, flat_to: int, side: int) -> bool:
+        """Whether the demand comes back in a jump, too."""
+        if flat_to + 1 >= self.demand.size:
+            return False
+        fell = side * (self.demand[at] - self.demand[at + 1])
+        rose = side * (self.demand[flat_to + 1] - self.demand[flat_to])
+        part = 0.6 if self.step[at] > SLOW_LOG_S else 0.4
+        return bool(rose > max(0.12, part * fell))
+
+
+def _usual_flat_s(demand: Floats, step: Floats) -> float:
+    """How long this demand stands still between its ends in this ride [s]."""
+    moves = np.flatnonzero(np.abs(np.diff(demand)) > 0.004)
+    if moves.size < 20:
+        return FLAT_S
+    rows = np.concatenate([[0.0], np.cumsum(step)])
+    length = rows[moves[1:]] - rows[moves[:-1] + 1]
+    level = np.abs(demand[moves[:-1] + 1])
+    between = length[(level > 0.03) & (level < 0.97)]
+    return float(np.quantile(between, 0.98)) if between.size >= 20 else FLAT_S
+
+
 def _falls(demand: Floats, change: Floats, step: Floats, dead: Bools) -> list[int]:
-    """Rows before falls that no hand is fast enough for."""
+    """Rows before falls in one sample from a demand that had stood."""
     with np.errstate(invalid="ignore"):
         toward = -np.sign(demand[:-1]) * change
-        # Within one sample a hand may move for the whole of it.
-        fast = toward > np.clip(FAST_PER_S * step, LEAST_DROP, 0.4)
-        fast &= ~dead[1:] & ~dead[:-1] & (step < SLOWEST_LOG_S * 2)
-    rows = np.flatnonzero(fast)
-    steady = [
+        fell = toward > LEAST_DROP
+        fell &= ~dead[1:] & ~dead[:-1] & (step < SLOWEST_LOG_S * 2)
+    rows = np.flatnonzero(fell)
+    return [
         r for r in rows.tolist() if r >= 2 and abs(demand[r] - demand[r - 1]) < 0.3 * abs(change[r])
     ]
-    return steady
 
 
 def _current_went(one: DriveSignals, at: int, time_s: Floats) -> bool:
@@ -102,10 +182,10 @@ def _stops(one: DriveSignals, at: int, time_s: Floats) -> bool:
     """Whether the vehicle stood at once, as no vehicle does: then the log skipped a stop."""
     if one.speed_mps is None:
         return False
-    a, b = np.searchsorted(time_s, time_s[at] + np.array([0.2, 0.7]))
-    before, after = abs(one.speed_mps[at]), np.abs(one.speed_mps[a : max(b, a + 1)])
+    # A motor behind a freewheel takes half a second.
+    before, after = abs(one.speed_mps[at]), np.abs(one.speed_mps[at + 1 : at + 3])
     after = after[np.isfinite(after)]
-    return bool(after.size and before > 1.0 and np.median(after) < 0.3 * before)
+    return bool(after.size and before > 1.0 and after.min() < 0.3 * before)
 
 
 def _flat_until(demand: Floats, at: int) -> int:
@@ -119,25 +199,18 @@ def _flat_until(demand: Floats, at: int) -> int:
     return demand.size - 1
 
 
-def _others_go_on(others: list[DriveSignals], at: int, until: int, time_s: Floats) -> bool:
-    until = min(until, int(np.searchsorted(time_s, time_s[at] + 0.3)))
-    for other in others:
-        if other.demand is None:
-            continue
-        before, after = other.demand[at], other.demand[min(at + 2, until)]
-        if abs(before) > 0.1 and before * after > 0 and abs(after) > 0.7 * abs(before):
-            return True
-    return False
-
-
-def _beyond_own(demand: Floats, step: Floats, at: int, falls: list[int]) -> bool:
-    """Whether this fall is far faster than any other release of the ride, bar falls like it."""
-    if len(falls) > 4:
+def _goes_on(one: DriveSignals, other: DriveSignals, at: int, time_s: Floats) -> bool:
+    """Whether the other side's demand, which this one had followed, goes on without it."""
+    if other.demand is None or one.demand is None:
         return False
-    # Down to the hand at rest only: going on into braking is another movement.
-    rate = -np.diff(np.clip(np.sign(demand[at]) * demand, 0.0, None)) / step
-    rest = np.delete(rate, [x for f in falls for x in (f - 1, f, f + 1) if 0 <= x < rate.size])
-    releases = rest[np.isfinite(rest) & (rest > 0.5)]
-    if releases.size < 10:
+    mine, its = one.demand, other.demand
+    a, b = np.searchsorted(time_s, time_s[at] + np.array([-1.0, FLAT_S])).tolist()
+    if a >= at or b <= at + 2 or b >= mine.size:
         return False
-    return bool(rate[at] > BEYOND_OWN * np.quantile(releases, 0.999))
+    side = np.sign(mine[at])
+    before = np.abs(mine[a : at + 1] - its[a : at + 1])
+    after = side * (its[at + 2 : b + 1] - mine[at + 2 : b + 1])
+    if not (np.isfinite(before).all() and np.isfinite(after).all()):
+        return False
+    left = max(0.4 * abs(mine[at]), 0.12)
+    return bool(np.median(before) < TRACKS and after.min() > left)

@@ -20,6 +20,16 @@ MOVING_MPS = 1.0
 """Moving [m/s]. Our choice."""
 EASED_PART = 0.005
 """A bus that rises by this part has lost a load. Our choice: noise is a tenth of it."""
+LAST_ROWS_S = 4.0
+"""How a supply went shows in this much before a log stops, or not at all [s]. Our choice: a
+writing block of seconds."""
+OPENED_V_PER_CELL = 0.3
+"""A bus under its loaded voltage by this much has lost its pack [V per cell]. Our choice."""
+LONG_HOLE_S, ALIKE_S = 3.0, 0.1
+"""Holes longer than this that differ by less are alike [s]. Our choice."""
+SLOWER_PART = 0.5
+"""A vehicle driven on through a hole does not come out at less than this of its speed. Our
+choice."""
 EDGE_S = 0.5
 """What stood just before and after a hole is read from this long [s]. Our choice."""
 
@@ -77,6 +87,7 @@ def dead_rows(
         )
         loaded = load_before(one, before, time_s) >= LOADED_PART
         frozen = bool(one.frozen[span.rows].any())
+        loaded |= frozen and follows and _others_asked(others, span.rows)
         went = loaded and _went(one, others, ride, (span.first, span.last), pack_current_a)
         if loaded and frozen and pack_current_a is None:
             # Readings that come over the link stop with it.
@@ -96,6 +107,15 @@ def dead_rows(
             )
         )
     return found
+
+
+def _others_asked(others: list[DriveSignals], rows: slice) -> bool:
+    """Whether another side was asked for drive or braking for most of these rows' beginning."""
+    rows = slice(rows.start, min(rows.start + max((rows.stop - rows.start) // 2, 3), rows.stop))
+    for other in others:
+        if other.demand is not None and np.mean(np.abs(other.demand[rows]) > LOADED_PART) > 0.7:
+            return True
+    return False
 
 
 def _next_given(given: Bools, one: DriveSignals, last: int) -> int | None:
@@ -155,6 +175,7 @@ def holes_and_end(
     speed: Floats | None,
     powered_by: str | None,
     near_limit: Bools | None,
+    series: int,
 ) -> list[DriveLoss]:
     """Holes in the log, and its end, that came under load while moving. A logger with a battery of
     its own does not stop with the pack."""
@@ -162,30 +183,76 @@ def holes_and_end(
         return []
     time_s, found = ride.time_s, []
     last = time_s.size - 1
-    for row in [*np.flatnonzero(np.diff(time_s) > ride.gap_s).tolist(), last]:
+    holes = np.flatnonzero(np.diff(time_s) > ride.gap_s).tolist()
+    for edge in [*holes, last]:
+        row, opened = _last_whole_row(drives, edge, time_s, series)
         if row < 3 or not _moving(speed, row):
             continue
-        after = None if row == last else row + 1
-        if after is not None and not _stands_or_empty(drives, speed, after, time_s):
-            continue
+        after = None if edge == last else edge + 1
         near = near_limit is not None and bool(near_limit[max(row - 3, 0) : row + 1].any())
-        sure = powered_by == "pack" or near
-        if after is not None and not near and _moving(speed, after + 5):
-            # Rolling on without current after a hole: coasting looks just so.
+        alike = _alike(holes, edge, time_s) and all(
+            load_before(one, row, time_s) >= HEAVY_PART for one in drives
+        )
+        known = near or opened or alike
+        if after is not None and not opened and not known:
+            # A hole that tells nothing of its own: resting or coasting after it looks just so.
+            continue
+        if after is not None and not opened and not _stopped_in(drives, speed, row, after, time_s):
             continue
         for one in drives:
             load = load_before(one, row, time_s)
-            light = LOADED_PART if sure and (near or after is not None) else HEAVY_PART
+            sure = known or powered_by == "pack"
+            light = LOADED_PART if known or (sure and after is not None) else HEAVY_PART
             if load < light or (after is None and not sure):
                 continue
-            if after is not None and not near and _sign(one, row) < 0:
+            if after is not None and not known and _sign(one, row) < 0:
                 # Braking ends in standing without any fault.
                 continue
-            back = _next_given(judged[one.name].given, one, row)
+            back = _next_given(judged[one.name].given, one, edge)
             how = "log_end" if after is None else "hole"
             end = last if back is None else back - 1
             found.append(DriveLoss(one.name, _sign(one, row), row, row, end, back, 0.0, how))
     return found
+
+
+def _last_whole_row(
+    drives: list[DriveSignals], edge: int, time_s: Floats, series: int
+) -> tuple[int, bool]:
+    """The last row with the pack behind it before a log stops at `edge`, and whether the log still
+    shows how it went: all columns dead, or every bus falling under its loaded voltage."""
+    a = int(np.searchsorted(time_s, time_s[edge] - LAST_ROWS_S))
+    gone = np.ones(edge + 1 - a, np.bool_)
+    for one in drives:
+        off = one.dead[a : edge + 1].copy()
+        loaded_v = _loaded_v(one, slice(a, edge + 1))
+        if loaded_v is not None and one.voltage_v is not None:
+            with np.errstate(invalid="ignore"):
+                off |= one.voltage_v[a : edge + 1] < loaded_v - OPENED_V_PER_CELL * series
+        gone &= off
+    if not gone[-1]:
+        return edge, False
+    whole = np.flatnonzero(~gone)
+    row = a + int(whole[-1]) if whole.size else a
+    return row, bool(edge - row >= 2)
+
+
+def _loaded_v(one: DriveSignals, rows: slice) -> float | None:
+    """How low the bus was in these rows with most of the current flowing."""
+    if one.voltage_v is None or one.work_a is None:
+        return None
+    work, volts = np.nan_to_num(one.work_a[rows]), one.voltage_v[rows]
+    full = (work >= 0.7 * work.max()) & np.isfinite(volts) & ~one.dead[rows]
+    return float(np.quantile(volts[full], 0.2)) if int(full.sum()) >= 3 else None
+
+
+def _alike(holes: list[int], edge: int, time_s: Floats) -> bool:
+    """Whether another hole is as long: a protection's pause and a logger's start take the same
+    time each time, a logger's slips do not."""
+    if edge >= time_s.size - 1:
+        return False
+    length = time_s[edge + 1] - time_s[edge]
+    others = [time_s[x + 1] - time_s[x] for x in holes if x != edge]
+    return bool(length > LONG_HOLE_S and any(abs(length - x) < ALIKE_S for x in others))
 
 
 def _moving(speed: Floats | None, row: int) -> bool:
@@ -195,10 +262,14 @@ def _moving(speed: Floats | None, row: int) -> bool:
     return edge is not None and edge > MOVING_MPS
 
 
-def _stands_or_empty(
-    drives: list[DriveSignals], speed: Floats | None, row: int, time_s: Floats
+def _stopped_in(
+    drives: list[DriveSignals], speed: Floats | None, before: int, row: int, time_s: Floats
 ) -> bool:
-    """After the hole: standing, or rolling without current."""
+    """After the hole: rolling or standing without current, or much slower than before it."""
+    if speed is not None:
+        was, now = _edge(np.abs(speed), before - 5, before + 1), _edge(np.abs(speed), row, row + 3)
+        if was is not None and now is not None and now < SLOWER_PART * was:
+            return True
     n = int(np.searchsorted(time_s, time_s[row] + 0.5))
     works = [_edge(one.work_a, row, n) for one in drives]
     empty = all(w is None or w <= 2 * one.floor_a for w, one in zip(works, drives, strict=True))

@@ -195,7 +195,7 @@ def _speed(here: Around, facts: Facts) -> None:
     ride, asked = here.search.ride, here.search.rows[here.part.drive].asked
     away = ahead_rows(here.one, others, ride) | behind_rows(here.one, others, ride, asked=asked)
     told = here.one.speed_mps is not None and any(x.speed_mps is not None for x in others)
-    if told or here.search.ride.has("gps_speed_mps"):
+    if told or ride.has("gps_speed_mps") or here.part.how == "spin":
         rows = here.rows(0.0, 2.5)
         if float(np.mean(away[rows])) > 0.3 or here.part.how == "spin":
             facts.put("road", "leaves")

@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from analyzer.loss_facts import Around, Facts, highest_of, level, lowest_of, median_of
-from analyzer.quantities import Floats, pack_current_a
+from analyzer.loss_lines import prompt_current_a
+from analyzer.quantities import Floats
 from importers.setup_types import Ports
 
 COLLAPSE_V_PER_CELL = 0.12
 """A bus that falls this far under its loaded voltage when the load goes has lost its pack
 [V per cell]. Our choice: rest lies above, never below."""
+BRAKE_COLLAPSE_V_PER_CELL = 0.35
+"""Likewise after braking [V per cell]. Our choice: a full cell relaxes by 0.1 to 0.2 V."""
 JUMP_V_PER_CELL = 0.08
 """Beyond what the resistance explains [V per cell]. Our choice."""
 USUAL_OHM_PER_CELL = 0.006
@@ -34,15 +37,15 @@ def power_signs(here: Around, facts: Facts) -> None:
 
 def _currents(here: Around, facts: Facts) -> None:
     ride, setup = here.search.ride, here.search.setup
-    total = pack_current_a(ride, setup)
+    total = prompt_current_a(ride, setup)
     if total is None:
         return
-    now = median_of(total.values, here.pre)
+    now = median_of(total, here.pre)
     if now is not None:
         facts.numbers["pack_current_a"] = now
     second = slice(int(np.searchsorted(here.time_s, here.time_s[here.full] - 5.0)), here.full + 2)
     word = highest_of if here.loss.sign > 0 else lowest_of
-    peak = word(total.values, second)
+    peak = word(total, second)
     if peak is not None:
         facts.numbers["peak_5s_a"] = peak
     for one in here.search.drives:
@@ -91,11 +94,9 @@ def _voltage_after(here: Around, facts: Facts) -> None:
     if here.loss.sign < 0 and high is not None and own:
         jumped = high > before + eased + JUMP_V_PER_CELL * series
         facts.put("jump", "yes" if jumped else "no")
-    if (
-        low is not None
-        and low < before - COLLAPSE_V_PER_CELL * series
-        and (not _all_alike(here, after))
-    ):
+    # Let go of its braking a pack goes back to rest, which lies below, and further in seconds.
+    line = COLLAPSE_V_PER_CELL if here.loss.sign > 0 else BRAKE_COLLAPSE_V_PER_CELL
+    if low is not None and low < before - line * series and (not _all_alike(here, after)):
         found = "collapse" if own else "pack_low"
     elif dead:
         found = "dead"
@@ -186,12 +187,12 @@ def _heat_load(here: Around, facts: Facts) -> None:
     """Mean square of the pack's current over minutes, as the heat in a BMS's switches follows."""
     ride, setup = here.search.ride, here.search.setup
     rating = setup.bms.discharge_rating_a
-    total = pack_current_a(ride, setup)
+    total = prompt_current_a(ride, setup)
     if rating is None or total is None:
         facts.put("heat_load", None, "bms.discharge_rating_a")
         return
     a = int(np.searchsorted(here.time_s, here.time_s[here.full] - HEAT_S))
-    part = total.values[a : here.full + 1]
+    part = total[a : here.full + 1]
     part = part[np.isfinite(part)]
     if part.size < 5 or here.time_s[here.full] - here.time_s[a] < LEAST_HEAT_S:
         facts.put("heat_load", "short")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from analyzer.loss_rows import AskedRows
 from analyzer.loss_signals import DriveSignals
 from analyzer.losses import SUDDEN_S, DriveLoss
 from analyzer.quantities import Bools, Floats, spans_where
+from analyzer.sensors import TEMP_RATE_K_PER_S
 from importers.ride import Ride
 from importers.setup_types import Drive
 
@@ -28,6 +29,14 @@ END_PART = 0.3
 """Less of the limit than this is left near the end of a band. Our choice."""
 SMOOTH_S = 0.5
 """Currents are compared as means over this long [s]. Our choice."""
+OPENED_V_PER_CELL = 0.3
+"""A bus that falls by this much when its load goes has lost its pack [V per cell]. Our choice."""
+FALL_STEP_S = 0.25
+"""A falling current is followed back in steps of this [s]. Our choice."""
+FALL_PART, LONGEST_FALL_S = 1.04, 20.0
+"""... while each is this much higher than the next, no further than this [s]. Our choice."""
+SLOWEST_UPDATE_S = 2.0
+"""A temperature that is renewed more seldom is not looked ahead in [s]. Our choice."""
 FADED_PART = 0.065
 """Of the limit: the contract's twentieth, widened by what a reading may be off. Our choice."""
 FADED_S = 1.0
@@ -35,70 +44,127 @@ FADED_S = 1.0
 
 
 def with_fading(
-    loss: DriveLoss, one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride
+    loss: DriveLoss, one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride, series: int
 ) -> DriveLoss:
     """The loss with `begin` where derating began, for one that faded; a sudden one as it is."""
     if loss.how not in ("gone", "no_demand", "dead"):
         return loss
-    held = held_back_rows(one, rows, drive, ride)
-    time_s = ride.time_s
-    near = held[max(loss.first - 3, 0) : loss.first + 1]
-    if not near.any() or not _near_the_end(loss.first, one, drive, ride):
+    band = _ending_band(loss, one, rows, drive, ride)
+    if band is None or _path_opened(loss.first, one, ride, series):
         return loss
-    begin = _since(held, loss.first, time_s)
-    if time_s[loss.first] - time_s[begin] <= SUDDEN_S:
+    begin = loss.first
+    if band.held[max(loss.first - 3, 0) : loss.first + 1].any():
+        begin = _since(band.held, loss.first, ride.time_s)
+    begin = min(begin, _since_falling(loss.first, one, ride))
+    if ride.time_s[loss.first] - ride.time_s[begin] <= SUDDEN_S:
         return loss
     return replace(loss, begin=begin)
 
 
-def _near_the_end(first: int, one: DriveSignals, drive: Drive, ride: Ride) -> bool:
-    """Whether the last second came near to where the band ends: a protection that opens within
-    the band is no fading."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Band:
+    """One derate band over the ride."""
+
+    left: Floats
+    """What part of the limit it leaves at each row, the readings' lateness allowed for."""
+    held: Bools
+    """Whether the current leans on what the readings leave."""
+
+
+def _ending_band(
+    loss: DriveLoss, one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride
+) -> _Band | None:
+    """The band that the last second came nearest to the end of; None where none was near: a
+    protection that opens within a band is no fading."""
     # Rows in which the current was going already may show a bus without its pack.
-    a, b = np.searchsorted(ride.time_s, ride.time_s[first] - np.array([1.2, 0.2])).tolist()
+    a, b = np.searchsorted(ride.time_s, ride.time_s[loss.first] - np.array([1.2, 0.2])).tolist()
+    best, least = None, END_PART
+    for band in _bands(one, rows, drive, ride):
+        near = band.left[a : max(b, a + 1)]
+        near = near[np.isfinite(near)]
+        if near.size and float(near.min()) < least:
+            best, least = band, float(near.min())
+    return best
+
+
+def _path_opened(first: int, one: DriveSignals, ride: Ride, series: int) -> bool:
+    """Whether the bus fell when the load went, where it should rise: nothing faded."""
+    if one.voltage_v is None:
+        return False
+    edges = ride.time_s[first] + np.array([-1.0, -0.2, 0.6])
+    a, b, c = np.searchsorted(ride.time_s, edges).tolist()
+    before, after = one.voltage_v[a : max(b, a + 1)], one.voltage_v[first : max(c, first + 1)]
+    before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+    if before.size == 0 or after.size == 0:
+        return False
+    return bool(after.min() < np.median(before) - OPENED_V_PER_CELL * series)
+
+
+def _since_falling(first: int, one: DriveSignals, ride: Ride) -> int:
+    """From where the current fell all the way at no less demand: a reading of heat comes late,
+    the current does not."""
+    if one.work_a is None or one.demand is None:
+        return first
+    time_s, begin, reach = ride.time_s, first, first
+    while time_s[first] - time_s[reach] < LONGEST_FALL_S:
+        a = int(np.searchsorted(time_s, time_s[reach] - FALL_STEP_S))
+        if a >= reach or a == 0:
+            break
+        now, before = one.work_a[a:reach], one.work_a[max(2 * a - reach, 0) : a]
+        if now.size == 0 or before.size == 0:
+            break
+        rises = np.nanmedian(before) > np.nanmedian(now) * FALL_PART + 0.2 * one.floor_a
+        eased = np.nanmedian(one.demand[a:reach]) < 0.97 * np.nanmedian(one.demand[a - 1 : a + 1])
+        if not rises or eased:
+            break
+        begin = reach = a
+    return begin if time_s[first] - time_s[begin] > 2 * FALL_STEP_S else first
+
+
+def _bands(one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride) -> list[_Band]:
+    """Voltage, controller and motor heat, as far as setup and log tell them."""
+    out = []
     voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
-    pairs = [(voltage, drive.derate_from_v, drive.stop_at_v, 1.0)]
+    asking = rows.asked > 0
+    if one.demand is None and one.work_a is not None:
+        asking = np.nan_to_num(one.work_a) > one.floor_a
+    elif one.demand is not None:
+        asking = asking & (np.nan_to_num(one.demand) > FADE_DEMAND)
+    if voltage is not None and drive.derate_from_v is not None:
+        left = _left(voltage, drive.derate_from_v, drive.stop_at_v)
+        battery = None if one.battery_a is None else smoothed(one.battery_a, ride.time_s)
+        held = asking & _leans(battery, drive.battery_drive_a, left, VOLTAGE_PART)
+        out.append(_Band(left, held))
     for part in ("controller", "motor"):
-        heat = ride.get(f"{one.name}.{part}_temp_c")
-        pairs.append(
-            (heat, getattr(drive, f"{part}_derate_c"), getattr(drive, f"{part}_stop_c"), -1.0)
-        )
-    for values, begin, stop, sign in pairs:
-        if values is None or begin is None or stop is None or begin == stop:
+        line, stop = getattr(drive, f"{part}_derate_c"), getattr(drive, f"{part}_stop_c")
+        channel = f"{one.name}.{part}_temp_c"
+        heat = ride.get(channel)
+        if line is None or heat is None:
             continue
-        part_left = _left(sign * values[a : max(b, a + 1)], sign * begin, sign * stop)
-        good = part_left[np.isfinite(part_left)]
-        if good.size and float(good.min()) < END_PART:
-            return True
-    return False
-
-
-def held_back_rows(one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride) -> Bools:
-    """Rows in which voltage or heat lies in a derate band and the current leans on what is left of
-    its limit there; where the limit is not given, rows in the band with the demand there."""
-    out = np.zeros(one.dead.size, np.bool_)
-    voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
-    with np.errstate(invalid="ignore"):
-        asking = rows.asked > 0
-        if one.demand is None and one.work_a is not None:
-            asking = one.work_a > one.floor_a
-        elif one.demand is not None:
-            asking = asking & (one.demand > FADE_DEMAND)
-        if voltage is not None and drive.derate_from_v is not None:
-            left = _left(voltage, drive.derate_from_v, drive.stop_at_v)
-            battery = None if one.battery_a is None else smoothed(one.battery_a, ride.time_s)
-            out |= asking & _leans(battery, drive.battery_drive_a, left, VOLTAGE_PART)
-        for part in ("controller", "motor"):
-            line, stop = getattr(drive, f"{part}_derate_c"), getattr(drive, f"{part}_stop_c")
-            heat = ride.get(f"{one.name}.{part}_temp_c")
-            if line is not None and heat is not None:
-                left = _left(-heat, -line, None if stop is None else -stop)
-                limit = np.where(
-                    rows.asked < 0, drive.phase_brake_a or np.nan, drive.phase_drive_a or np.nan
-                )
-                phase = None if one.phase_a is None else smoothed(np.abs(one.phase_a), ride.time_s)
-                out |= (rows.asked != 0) & _leans(phase, limit, left, HEAT_PART)
+        end = None if stop is None else -stop
+        left = _left(-heat, -line, end)
+        limit = np.where(
+            rows.asked < 0, drive.phase_brake_a or np.nan, drive.phase_drive_a or np.nan
+        )
+        phase = None if one.phase_a is None else smoothed(np.abs(one.phase_a), ride.time_s)
+        held = (rows.asked != 0) & _leans(phase, limit, left, HEAT_PART)
+        out.append(_Band(_left(-_true_by_then(heat, ride, channel), -line, end), held))
     return out
+
+
+def _true_by_then(heat: Floats, ride: Ride, channel: str) -> Floats:
+    """The hottest it may be: what the next update will say, and what rounding took off."""
+    rate = ride.rate_hz(channel)
+    wait_s = min(1.0 / rate, SLOWEST_UPDATE_S) if rate else 0.0
+    step = float(np.median(np.diff(ride.time_s))) if heat.size > 2 else 1.0
+    ahead = min(round(wait_s / step), max(heat.size - 1, 0))
+    later = np.concatenate([heat[ahead:], np.full(ahead, heat[-1])]) if ahead else heat
+    moves = np.abs(np.diff(heat[np.isfinite(heat)]))
+    moves = moves[moves > 0]
+    rounded = min(float(moves.min()), 1.0) if moves.size else 0.0
+    # What no mass can do is a wire, not what comes next.
+    later = np.where(later < heat + TEMP_RATE_K_PER_S * SLOWEST_UPDATE_S, later, heat)
+    return np.fmax(heat, later) + 0.5 * rounded
 
 
 def _left(values: Floats, begin: float, stop: float | None) -> Floats:
@@ -144,6 +210,18 @@ def faded_away(one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride) -> 
     for span in spans_where(out, ride, join_s=0.0, min_s=FADED_S):
         kept[span.rows] = True
     return kept
+
+
+def refused(one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride) -> Bools:
+    """Rows in which a drive that this ride never saw give anything for such a demand gives nothing
+    at or below its own stop voltage."""
+    out = np.zeros(one.dead.size, np.bool_)
+    voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
+    if one.demand is None or one.work_a is None or voltage is None or drive.stop_at_v is None:
+        return out
+    with np.errstate(invalid="ignore"):
+        nothing = (one.work_a <= one.floor_a) & (one.demand > 2 * FADE_DEMAND) & ~one.dead
+        return np.asarray(nothing & np.isnan(rows.expected_a) & (voltage <= drive.stop_at_v))
 
 
 def _leans(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analyzer.loss_signals import DriveSignals
-from analyzer.quantities import Bools, Floats, pack_current_a
+from analyzer.quantities import Bools, Floats, drives_current_a, pack_current_a
 from importers.ride import Ride
 from importers.setup_types import Drive, Ports, Setup
 
@@ -20,13 +20,36 @@ STATUS_S = 0.5
 """A code that changes this near to a loss belongs to it [s]. The issue's."""
 
 
+FAST_HZ = 8.0
+"""A management system that tells its current less often may still show the second before a trip of
+half a second [Hz]. Our choice."""
+
+
+def prompt_current_a(ride: Ride, setup: Setup) -> Floats | None:
+    """The pack's current [A] as it was at each moment: where the management system reads slowly,
+    the drives' own currents and what flows past them."""
+    logged = ride.get("pack_current_a")
+    rate = ride.rate_hz("pack_current_a")
+    own = drives_current_a(ride, setup)
+    if logged is None or own is None or "pack_current_a" in own.channels:
+        known = pack_current_a(ride, setup)
+        return None if known is None else known.values
+    if rate is None or rate >= FAST_HZ:
+        return logged
+    beside = setup.pack.aux_a
+    if beside is None:
+        apart = logged - own.values
+        beside = float(np.nanmedian(apart)) if np.isfinite(apart).any() else 0.0
+    return np.where(np.isfinite(own.values), own.values + beside, logged)
+
+
 def trip_used(ride: Ride, setup: Setup) -> dict[str, Floats]:
     """How much of each current trip's delay had been used up at each row, as a part of it? Counted
     from level and time, allowing for the reading's accuracy; empty where the setup has no trip."""
-    current = pack_current_a(ride, setup)
+    current = prompt_current_a(ride, setup)
     if current is None or ride.time_s.size < 2:
         return {}
-    values = _mended(current.values)
+    values = _mended(current)
     out = {}
     for word, sign in (("discharge", 1.0), ("charge", -1.0)):
         level = getattr(setup.bms, f"{word}_trip_a")

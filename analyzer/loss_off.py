@@ -13,6 +13,8 @@ IDLE_S = 40.0
 """So long without current, and a timer may have run out [s]. Our choice: timers of minutes."""
 OFF_PART = 0.75
 """A bus under this part of the ride's usual voltage has no pack behind it. Our choice."""
+FELL_PART = 0.9
+"""Standing with nothing drawn a pack's voltage does not fall to this part. Our choice."""
 LASTS_S = 1.0
 """Away for this long at least [s]. Our choice."""
 STANDING_MPS = 0.5
@@ -53,26 +55,51 @@ def switched_off(
 
 
 def switched_off_logger(
-    drives: tuple[DriveSignals, ...], ride: Ride, speed: Floats | None
+    drives: tuple[DriveSignals, ...], ride: Ride, speed: Floats | None, powered_by: str | None
 ) -> list[DriveLoss]:
-    """The same for a logger that lives on the pack: a hole in the log while standing, after a
-    round interval since anything flowed, as timers have and hands have not."""
+    """The same for a logger that lives on the pack: a hole in the log while standing, in whose
+    last rows the bus falls, or after an interval since anything flowed that is round, or the same
+    again, as timers have and hands have not."""
+    if powered_by == "own_battery":
+        return []
     busy = np.zeros(ride.time_s.size, np.bool_)
     for one in drives:
         if one.work_a is not None:
             with np.errstate(invalid="ignore"):
                 busy |= (one.work_a > 3.0 * one.floor_a) & ~one.dead
-    time_s, found = ride.time_s, []
+    time_s, holes = ride.time_s, []
     for row in np.flatnonzero(np.diff(time_s) > max(ride.gap_s, LASTS_S)).tolist():
         rows = np.flatnonzero(busy[: row + 1])
         if rows.size == 0 or not busy[row + 1 :].any() or _rolls(speed, row + 1):
             continue
         idle = float(time_s[row] - time_s[rows[-1]])
-        over = (idle + BLOCK_S) % ROUND_S
-        if idle < IDLE_S or over > BLOCK_S + SLACK_S:
-            continue
-        found += [DriveLoss(one.name, 1, row, row, row, row + 1, 0.0, "off") for one in drives]
+        if idle >= IDLE_S:
+            holes.append((row, idle))
+    found = []
+    for row, idle in holes:
+        over = (idle + BLOCK_S) % ROUND_S <= BLOCK_S + SLACK_S and powered_by == "pack"
+        again = any(abs(idle - x) <= SLACK_S for other, x in holes if other != row)
+        if over or again or _falling(drives, row, time_s):
+            found += [DriveLoss(one.name, 1, row, row, row, row + 1, 0.0, "off") for one in drives]
     return found
+
+
+def _falling(drives: tuple[DriveSignals, ...], row: int, time_s: Floats) -> bool:
+    """Whether every bus had left its voltage when the log stopped, or its columns had died."""
+    a = int(np.searchsorted(time_s, time_s[row] - 2.0 * LASTS_S))
+    known = False
+    for one in drives:
+        if one.dead[row]:
+            known = True
+            continue
+        if one.voltage_v is None:
+            continue
+        before = one.voltage_v[max(2 * a - row, 0) : a + 1]
+        before = before[np.isfinite(before)]
+        if before.size == 0 or not one.voltage_v[row] < FELL_PART * float(np.median(before)):
+            return False
+        known = True
+    return known
 
 
 def _without_supply(one: DriveSignals) -> Bools:

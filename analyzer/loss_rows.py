@@ -23,6 +23,8 @@ CARRY_S = 1.0
 choice: a slope or a hand changes little in it."""
 SAME_DEMAND = 0.95
 """... while the demand is this part of what it was, or more. Our choice."""
+HALF_DEMAND = 0.5
+"""A brake demand of this part of what it was still asks for braking. Our choice."""
 FEW_ROWS = 4
 """So many rows of braking at least tell what braking gives. Our choice."""
 TELLING = 4.0
@@ -75,6 +77,8 @@ def asked_rows(
     expected = _or_any_braking(one, demand, asked, expected)
     if speed is not None and carry_rows > 0:
         expected = _carried(expected, asked, np.abs(demand), np.abs(speed), carry_rows)
+    if carry_rows > 0:
+        expected = _under_way(one, expected, asked, np.abs(demand), carry_rows)
     with np.errstate(invalid="ignore"):
         readable = np.isfinite(one.work_a) & ~one.dead
         least = np.maximum(GONE_PART * expected, one.floor_a)
@@ -106,6 +110,24 @@ def _carried(
         slower = speed <= speed[at]
     good = (last >= 0) & (rows - at <= carry_rows) & same & slower & np.isnan(expected)
     return np.where(good, expected[at], expected)
+
+
+def _under_way(
+    one: DriveSignals, expected: Floats, asked: Floats, demand: Floats, carry_rows: int
+) -> Floats:
+    """Braking that was under way a moment ago goes on in proportion to the demand: where its class
+    was not learnt, or only from braking that was lost, what flowed then says what to expect."""
+    assert one.work_a is not None
+    flows = (asked < 0) & ~one.dead & (np.nan_to_num(one.work_a) > TELLING * one.floor_a)
+    # Two rows of it, so that one spike teaches nothing.
+    flows[1:] &= flows[:-1].copy()
+    last = np.maximum.accumulate(np.where(flows, np.arange(flows.size), -1))
+    at, rows = np.maximum(last, 0), np.arange(flows.size)
+    same = (asked < 0) & (asked[at] < 0) & (demand >= HALF_DEMAND * demand[at])
+    good = (last >= 0) & (rows - at <= carry_rows) & same
+    with np.errstate(invalid="ignore", divide="ignore"):
+        flowed = one.work_a[at] * np.clip(demand / demand[at], 0.0, 1.0)
+    return np.where(good, np.fmax(expected, flowed), expected)
 
 
 def _or_any_braking(one: DriveSignals, demand: Floats, asked: Floats, expected: Floats) -> Floats:

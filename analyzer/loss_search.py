@@ -8,7 +8,7 @@ import numpy as np
 
 from analyzer.loss_demand import demand_jumps
 from analyzer.loss_ends import dead_rows, holes_and_end
-from analyzer.loss_fade import faded_away, with_fading
+from analyzer.loss_fade import faded_away, refused, with_fading
 from analyzer.loss_lines import line_rows, status_rows, trip_used
 from analyzer.loss_off import switched_off, switched_off_logger
 from analyzer.loss_rows import CARRY_S, AskedRows, asked_rows
@@ -107,8 +107,7 @@ def search_losses(ride: Ride, setup: Setup) -> tuple[tuple[Loss, ...], Search]:
             losses=found,
         )
     found += switched_off(drives, ride, speed)
-    if setup.logger_powered_by == "pack":
-        found += switched_off_logger(drives, ride, speed)
+    found += switched_off_logger(drives, ride, speed, setup.logger_powered_by)
     near = None
     for values in used.values():
         near = (values > 0.5) if near is None else near | (values > 0.5)
@@ -119,6 +118,7 @@ def search_losses(ride: Ride, setup: Setup) -> tuple[tuple[Loss, ...], Search]:
         speed=speed,
         powered_by=setup.logger_powered_by,
         near_limit=near,
+        series=setup.pack.series,
     )
     given = {
         one.name: rows[one.name].given & ~ahead_rows(one, [x for x in drives if x is not one], ride)
@@ -156,6 +156,7 @@ def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
     ride, setup, rows = search.ride, search.setup, search.rows[one.name]
     others = [x for x in search.drives if x is not one]
     rows.gone[:] |= faded_away(one, rows, setup.drive(one.name), ride)
+    rows.gone[:] |= refused(one, rows, setup.drive(one.name), ride)
     rows.given[:] &= ~rows.gone
     found = asked_and_gone(one, rows, ride)
     found += spins(one, others, rows, ride)
@@ -164,7 +165,8 @@ def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
         lines = line_rows(one, setup.drive(one.name), ride) | _trip_gone(search)
         seen = Witnesses(lines, status_rows(ride), setup.pack.series)
         found += unasked_falls(one, others, ride, seen)
-    return [with_fading(x, one, rows, setup.drive(one.name), ride) for x in found]
+    series = setup.pack.series
+    return [with_fading(x, one, rows, setup.drive(one.name), ride, series) for x in found]
 
 
 def _trip_gone(search: Search) -> np.ndarray:

@@ -175,7 +175,7 @@ def _standing_still(still: Bools, load: Bools, ride: Ride, name: str, columns: i
     rates = [ride.rate_hz(f"{name}.{one}") for one in DRIVE_CHANNELS]
     slow = max((1.0 / rate for rate in rates if rate), default=0.0)
     loaded = load[firsts]
-    usual = float(np.quantile(length[loaded], 0.9)) if int(loaded.sum()) > 4 else 0.0
+    usual = float(np.quantile(length[loaded], 0.75)) if int(loaded.sum()) > 4 else 0.0
     least = max(FROZEN_S, FROZEN_UPDATES * min(slow, 1.0), 3.0 * usual)
     for first, last in zip(
         firsts[loaded & (length > least)], lasts[loaded & (length > least)], strict=True

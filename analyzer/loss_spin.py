@@ -31,6 +31,14 @@ LASTS_S = 0.8
 GPS_LAG_S = 2.5
 """A satellite's speed comes this late at most [s]. Our choice: half a second to a second and a half
 is common (practice, no source)."""
+RISE_S = 0.3
+"""A motor let loose runs up within this [s]. Our choice: a rotor alone takes 0.05 to 0.3 s."""
+TYRE_MPS2 = 12.0
+"""No tyre pushes a vehicle up faster [m/s2]. Our choice: a fifth beyond 1 g of grip."""
+SLOW_MPS = 0.7
+"""Below this a start from rest looks alike [m/s]. Our choice."""
+FIRST_ROWS = 5
+"""So many rows say what was asked for when it broke. Our choice."""
 LIGHT_PART = 0.5
 """A motor without its load takes less than this of what the same demand takes. Our choice."""
 
@@ -40,19 +48,28 @@ def spins(
 ) -> list[DriveLoss]:
     """Where did this motor's speed leave the road's and stay away from it? Needs another speed."""
     away = ahead_rows(one, others, ride) | behind_rows(one, others, ride, asked=rows.asked)
-    found = []
-    together = rows.given & ~away
+    found: list[DriveLoss] = []
     for span in spans_where(away, ride, join_s=0.5, min_s=LASTS_S):
         asked = rows.asked[span.rows]
         if one.demand is not None and float(np.mean(asked != 0)) < 0.3:
             continue
         if not _light(one, others, rows, span.rows):
             continue
-        back = next_true(together, span.last + 1)
-        sign = -1 if one.demand is not None and float(np.mean(asked)) < 0 else 1
-        first = span.first
-        found.append(DriveLoss(one.name, sign, first, first, span.last, back, 0.0, "spin"))
+        found.append(_spin(one, rows, away, span.first, span.last))
+    if road_speed_mps(one, others, ride) is None and one.demand is not None:
+        alone = runs_away(one, rows, ride)
+        for span in spans_where(alone, ride, join_s=0.0, min_s=0.0):
+            found.append(_spin(one, rows, alone, span.first, span.last))
     return found
+
+
+def _spin(one: DriveSignals, rows: AskedRows, away: Bools, first: int, last: int) -> DriveLoss:
+    asked = rows.asked[first : last + 1]
+    # What was asked for when it broke: driving and braking take turns afterwards.
+    then = asked[: max(np.flatnonzero(asked)[:1].tolist() or [0]) + FIRST_ROWS]
+    back = next_true(rows.given & ~away, last + 1)
+    sign = -1 if one.demand is not None and float(np.mean(then)) < 0 else 1
+    return DriveLoss(one.name, sign, first, first, last, back, 0.0, "spin")
 
 
 def road_speed_mps(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Floats | None:
@@ -68,6 +85,47 @@ def road_speed_mps(one: DriveSignals, others: list[DriveSignals], ride: Ride) ->
     for values in known[1:]:
         out = np.fmax(out, values)
     return np.asarray(out, np.float64)
+
+
+def runs_away(one: DriveSignals, rows: AskedRows, ride: Ride) -> Bools:
+    """Rows after this motor gained speed as no vehicle does and stayed up there with next to no
+    current: with no other speed to compare, the jump itself says that it left the road."""
+    out = np.zeros(one.dead.size, np.bool_)
+    if one.speed_mps is None or one.work_a is None or one.speed_mps.size < 20:
+        return out
+    time_s, speed = ride.time_s, np.abs(one.speed_mps)
+    step = float(np.median(np.diff(time_s)))
+    n = max(1, round(RISE_S / step))
+    with np.errstate(invalid="ignore"):
+        rise = speed[n:] - speed[:-n]
+        jump = rise > np.maximum(TYRE_MPS2 * n * step, AHEAD_MPS)
+        jump &= speed[n:] > AHEAD_PART * speed[:-n]
+        jump &= (time_s[n:] - time_s[:-n] < 2.0 * n * step) & (speed[:-n] > SLOW_MPS)
+    at = 0
+    for first in np.flatnonzero(jump).tolist():
+        if first < at or one.dead[first : first + n + 1].any():
+            continue
+        base, load = float(speed[first]), _load_before(one, first, time_s)
+        stop = int(np.searchsorted(time_s, time_s[first + n] + LASTS_S))
+        if stop >= speed.size or load < 4 * one.floor_a or (rows.asked[first] <= 0):
+            continue
+        with np.errstate(invalid="ignore"):
+            up = speed[first + n : stop] > AHEAD_PART * base
+            light = one.work_a[first + n : stop] < LIGHT_PART * load
+        if not up.all() or float(np.mean(light)) < 0.8:
+            continue
+        # Until it slows to what the vehicle may have slowed from.
+        later = np.flatnonzero(speed[stop:] < AHEAD_PART * base)
+        at = stop + int(later[0]) if later.size else speed.size
+        out[first + 1 : at] = True
+    return out
+
+
+def _load_before(one: DriveSignals, row: int, time_s: Floats) -> float:
+    assert one.work_a is not None
+    part = one.work_a[int(np.searchsorted(time_s, time_s[row] - RISE_S)) : row + 1]
+    part = part[np.isfinite(part)]
+    return float(np.median(part)) if part.size else 0.0
 
 
 def _around(values: Floats, time_s: Floats) -> Floats:

@@ -23,6 +23,8 @@ from simulator.words import CAUSES
 
 MATCH_S = 1.0
 """A found loss is a true one when they begin within this [s]. The issue's."""
+UNWRITTEN_S = 5.0
+"""A log's last block may go with the supply [s]: a loss in it begins where the log ends."""
 TAKEN_AWAY = (
     "nothing",
     "no throttle",
@@ -108,9 +110,12 @@ def examine(sim: Any, cause: str, seed: int, what: str = "nothing") -> Case:
     for loss, here, facts in examine_losses(ride, setup, state):
         begin = float(ride.time_s[loss.begin])
         kind = "cutout" if loss.sign > 0 else "brake_loss"
-        match = _nearest(begin, true, {float(ride.time_s[x.first]) for x in loss.parts})
+        match = _nearest(begin, true) or _in_hole(loss, ride, true)
         if match in open_ones:
             open_ones.remove(match)
+        span = (begin, float(ride.time_s[loss.last]))
+        if match is None and any(a <= span[1] and b >= span[0] for a, b in sim.truth.borderline):
+            continue
         case.found.append(
             Found(
                 begin,
@@ -135,12 +140,23 @@ def examine(sim: Any, cause: str, seed: int, what: str = "nothing") -> Case:
     return case
 
 
-def _nearest(begin: float, true: list[Any], firsts: set[float]) -> Any | None:
+def _nearest(begin: float, true: list[Any]) -> Any | None:
     near = [x for x in true if abs(x.start_s - begin) <= MATCH_S]
     if near:
         return min(near, key=lambda x: abs(x.start_s - begin))
     inside = [x for x in true if x.start_s - MATCH_S <= begin <= x.end_s]
     return inside[-1] if inside else None
+
+
+def _in_hole(loss: Any, ride: Any, true: list[Any]) -> Any | None:
+    """A loss whose moment the log has no rows of: its last row before the hole is all there is."""
+    time_s = ride.time_s
+    at_end = loss.first + 1 >= time_s.size
+    until = time_s[-1] + UNWRITTEN_S if at_end else time_s[loss.first + 1]
+    if until - time_s[loss.first] <= ride.gap_s:
+        return None
+    inside = [x for x in true if time_s[loss.first] <= x.start_s <= until]
+    return inside[0] if inside else None
 
 
 def told(case: Case, corrections: Any = None) -> list[dict[str, float]]:

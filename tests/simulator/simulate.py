@@ -21,7 +21,15 @@ from simulator.owner import owner_setup, setup_toml
 from simulator.rider import Rider
 from simulator.sensors import Sensors, measure
 from simulator.terrain import DS_M, Terrain
-from simulator.truth import Truth, find_climbs, find_losses, pulse_ohm, rest_pack_v, shares
+from simulator.truth import (
+    Truth,
+    find_borderline,
+    find_climbs,
+    find_losses,
+    pulse_ohm,
+    rest_pack_v,
+    shares,
+)
 
 DT_S = 0.005
 START = datetime(2031, 4, 12, 9, 30, tzinfo=timezone(timedelta(hours=2)))
@@ -218,6 +226,7 @@ def true_of(sim: SimRide) -> Truth:
         drive_shares_pct=drive, brake_shares_pct=brake, common_load_s=load_s,
         in_force={d.name: {k: getattr(d.controller, k) for k in keys} for d in build.drives},
         losses=find_losses(build, t, col),
+        borderline=find_borderline(build, t, col),
         climbs=find_climbs(build, sim.road.at_m, sim.road.altitude_m, t, col),
         crr=build.body.crr, cda_m2=build.body.cda_m2, mass_kg=sim.mass_kg,
         governed_s={

@@ -69,6 +69,7 @@ class Truth:
     common_load_s: float
     in_force: dict[str, dict[str, float]]
     losses: tuple[Loss, ...]
+    borderline: tuple[tuple[float, float], ...]
     climbs: tuple[TrueClimb, ...]
     crr: float
     cda_m2: float
@@ -112,14 +113,56 @@ def find_losses(build: Build, t: np.ndarray, col: dict[str, np.ndarray]) -> tupl
     return _together(sorted(spans, key=lambda one: one.start_s))
 
 
+FADING = {
+    w.BY_VOLTAGE: w.UNDERVOLTAGE,
+    w.BY_MOTOR_HEAT: w.MOTOR_HOT,
+    w.BY_CONTROLLER_HEAT: w.CONTROLLER_HOT,
+}
+"""What fades under which governor."""
+
+
+def _pull_part(build: Build, name: str, col: dict[str, np.ndarray]) -> np.ndarray:
+    """The motor's current as a part of what the demand asks for."""
+    box = build.drive(name).controller
+    demand = col[f"{name}.demand_seen"]
+    most = np.where(demand >= 0, box.phase_drive_a, box.phase_brake_a) * np.abs(demand)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.abs(col[f"{name}.i_phase"]) / most
+    return np.where(most > 0, part, 1.0)
+
+
 def _codes(build: Build, name: str, col: dict[str, np.ndarray]) -> np.ndarray:
     code = col[f"{name}.block"].astype(int).copy()
-    faint = (col[f"{name}.derate"] < 0.05) & (col[f"{name}.governor"] == w.BY_VOLTAGE)
-    code[(code == 0) & faint] = w.UNDERVOLTAGE
+    part = _pull_part(build, name, col)
+    # Under a twentieth of what the demand gave is gone, whatever takes it: the contract's. A
+    # crawling motor still turns a twentieth of the battery's limit into some pull.
+    low = np.where(
+        col[f"{name}.governor"] == w.BY_VOLTAGE,
+        (col[f"{name}.derate"] < 0.05) & (part < 0.3),
+        part < 0.03,
+    )
+    for governor, cause in FADING.items():
+        code[(code == 0) & low & (col[f"{name}.governor"] == governor)] = cause
     shut = col["bms_chg"].astype(int)
     only = (code == 0) & (shut > 0) & (col["hand"] <= 0.02)
     code[only] = shut[only]
     return code
+
+
+def find_borderline(
+    build: Build, t: np.ndarray, col: dict[str, np.ndarray]
+) -> tuple[tuple[float, float], ...]:
+    """Stretches (from s, to s) faded so far that two readers may differ on whether it is gone."""
+    on = np.zeros(t.size, bool)
+    for spec in build.drives:
+        name = spec.name
+        governor = col[f"{name}.governor"]
+        part = _pull_part(build, name, col)
+        far = (part < 0.12) | ((governor == w.BY_VOLTAGE) & (col[f"{name}.derate"] < 0.1))
+        on |= far & np.isin(governor, tuple(FADING)) & (col[f"{name}.block"] == 0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], on.astype(int), [0]])))
+    pairs = zip(edges[::2], edges[1::2], strict=True)
+    return tuple((float(t[a]), float(t[min(b, t.size - 1)])) for a, b in pairs)
 
 
 def _drive_losses(build: Build, name: str, t: np.ndarray, col: dict[str, np.ndarray]) -> list[Loss]:

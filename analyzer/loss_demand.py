@@ -130,7 +130,7 @@ class _Hand:
             return False
         flat_s = float(self.step[at + 1 : flat_to].sum())
         odd = demand[at + 1] > 0.03 and side > 0 and flat_s > 2.0 * self.flat_s
-        return bool(odd or down > BEYOND_OWN)
+        return bool(odd or (side > 0 and down > BEYOND_OWN))
 
     def _returns(self, at: int, flat_to: int, side: int) -> bool:
         """Whether the demand comes back in a jump, too."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
@@ -18,23 +18,27 @@ ORIGIN_SD = 0.03
 within 3 to 5 %, a BMS's within 1 to 3 % (common practice, no source)."""
 
 
+BY_HAND = "by hand"
+"""The origin of what the rider measured."""
+
+
 @dataclass(frozen=True, slots=True)
 class Kept:
     """A ride of the book with its name there."""
 
     name: str
     summary: RideSummary
+    start: datetime = field(init=False, compare=False)
+    """When it began."""
 
-    @property
-    def start(self) -> datetime:
-        """When it began."""
-        return datetime.fromisoformat(self.summary.start)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "start", datetime.fromisoformat(self.summary.start))
 
 
 def years(rides: Sequence[Kept]) -> Floats:
     """n times in years since the first."""
-    first = rides[0].start
-    return np.array([(one.start - first).total_seconds() / YEAR_S for one in rides])
+    begin = np.array([one.start.timestamp() for one in rides])
+    return np.asarray((begin - begin[0]) / YEAR_S, np.float64)
 
 
 def origin_columns(rides: Sequence[Kept]) -> tuple[Floats, tuple[int, ...]]:

@@ -2,12 +2,13 @@
 
 Fade may go on in a straight line or slow down with the square root of age (film growth); a year or
 two of rides cannot tell which, so an interval holds both. Nothing is forecast further ahead than
-`HORIZON_YEARS`, nor when the drift itself is not established.
+`HORIZON_YEARS`, and no date is named when the drift itself is not established.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from math import sqrt
 
 from analyzer.estimate import Estimate
@@ -19,6 +20,8 @@ END_RESISTANCE_PCT = 150.0
 200 %."""
 HORIZON_YEARS = 15.0
 """Nothing further ahead is stated. Our choice."""
+SAYS_NOTHING_YEARS = 0.5
+"""`Not before` a day nearer than this says nothing [years]. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,48 +35,75 @@ class Ahead:
     slowing_years: float | None
 
 
-def years_to(lost: Estimate, rate: Estimate, limit: float, age_years: float) -> Ahead | None:
+@dataclass(frozen=True, slots=True)
+class DatedAhead:
+    """When a threshold is met, as instants; None is open or beyond what can be said."""
+
+    value: datetime | None
+    low: datetime
+    high: datetime | None
+    straight: datetime | None = None
+    """By the straight law alone, None beyond the horizon."""
+    slowing: datetime | None = None
+
+
+def years_to(
+    lost: Estimate, rate: Estimate, limit: float, age_years: float, first_age_years: float = 0.0
+) -> Ahead | None:
     """When does what is lost so far reach `limit`?
 
-    `lost` in per cent since new, `rate` in per cent per year (positive: getting worse), `age_years`
-    the time in which it was lost. None when even the fastest believable rate never gets there.
+    `lost` in per cent, `rate` in per cent per year (positive: getting worse) as seen between the
+    ages `first_age_years` and `age_years`. None when even the fastest believable rate never gets
+    there within the horizon. No value where the rate may be nothing at all.
 
-    The straight law: (limit - lost) / rate. The slowing law, lost = k sqrt(age): age (limit/lost)^2
-    - age, with k from the loss so far, or, where that is not known, from the rate.
+    The straight law: (limit - lost) / rate. The slowing law has lost grow with k times the square
+    root of age, with the k that gives `rate` between the two ages.
     """
     if rate.high is None or rate.low is None or rate.high <= 0:
         return None
-    left = limit - lost.value
-    if left <= 0:
+    if limit - lost.value <= 0:
         return Ahead(0.0, 0.0, 0.0, 0.0, 0.0)
     least_left = limit - (lost.high if lost.high is not None else lost.value)
     most_left = limit - (lost.low if lost.low is not None else lost.value)
     low = max(least_left, 0.0) / rate.high
-    straight = left / rate.value if rate.value > 0 else None
-    slowing = _slowing(lost.value, rate.value, limit, age_years) if rate.value > 0 else None
-    high = None
-    if rate.low > 0:
-        slow_lost = lost.low if lost.low is not None and lost.low > 0 else lost.value
-        high = max(most_left / rate.low, _slowing(slow_lost, rate.low, limit, age_years) or 0.0)
-        high = high if high <= HORIZON_YEARS else None
-    value = None
-    if straight is not None and slowing is not None:
-        middle = sqrt(straight * slowing)
-        value = middle if middle <= HORIZON_YEARS else None
     if low > HORIZON_YEARS:
         return None
-    return Ahead(value, low, high, straight, slowing)
+    if rate.low <= 0:
+        return Ahead(None, low, None, None, None)
+    left = limit - lost.value
+    straight = left / rate.value
+    slowing = _slowing(left, rate.value, age_years, first_age_years)
+    high = max(most_left / rate.low, _slowing(most_left, rate.low, age_years, first_age_years))
+    middle = sqrt(straight * slowing)
+    return Ahead(
+        middle if middle <= HORIZON_YEARS else None,
+        low,
+        high if high <= HORIZON_YEARS else None,
+        straight,
+        slowing,
+    )
 
 
-def _slowing(lost: float, rate: float, limit: float, age_years: float) -> float | None:
-    """Years from now under lost = k sqrt(age)."""
-    if age_years <= 0:
+def _slowing(left: float, rate: float, age_years: float, first_age_years: float) -> float:
+    """Years from now until `left` more is lost under k sqrt(age)."""
+    age = max(age_years, 1e-6)
+    k = rate * (sqrt(age) + sqrt(min(max(first_age_years, 0.0), age)))
+    return (sqrt(age) + left / k) ** 2 - age
+
+
+def dated(ahead: Ahead | None, now: datetime) -> DatedAhead | None:
+    """Years ahead as instants; None where they say nothing."""
+    if ahead is None or (ahead.value_years is None and ahead.low_years < SAYS_NOTHING_YEARS):
         return None
-    # k from the tangent at today's age keeps to the measured rate where `lost` is uncertain.
-    k_level = lost / sqrt(age_years) if lost > 0 else 0.0
-    k_rate = 2 * rate * sqrt(age_years)
-    k = k_level if k_level > 0 else k_rate
-    if k <= 0:
-        return None
-    gain = (limit - lost) / k
-    return (sqrt(age_years) + gain) ** 2 - age_years
+
+    def at(years: float | None) -> datetime | None:
+        if years is None or years > HORIZON_YEARS:
+            return None
+        return now + timedelta(days=365.25 * years)
+
+    low = at(ahead.low_years)
+    assert low is not None
+    return DatedAhead(
+        at(ahead.value_years), low, at(ahead.high_years),
+        at(ahead.straight_years), at(ahead.slowing_years),
+    )  # fmt: skip

@@ -38,7 +38,7 @@ from analyzer.rider_inputs import (
     find_rider_inputs,
     without_free_wheels,
 )
-from analyzer.road import find_roads
+from analyzer.road import Road, find_roads
 from analyzer.setup_evidence import overshoot_of
 from analyzer.sides import find_balance, find_imbalance
 from analyzer.slip import find_wheel_slip
@@ -72,6 +72,8 @@ class RideResult:
     descents: tuple[Descent, ...] = ()
     inputs: RiderInputs | None = None
     """Whether the rider's demand arrives; None where that was not asked."""
+    roads: tuple[Road, ...] = ()
+    """The ways and their heights; the pages show them through `climbs`."""
 
     @property
     def table(self) -> pd.DataFrame:
@@ -153,6 +155,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         notes=(*told, *notes, *climb_notes, *loss_notes, *missing, *inputs.notes),
         descents=descents,
         inputs=inputs,
+        roads=roads,
     )
 
 

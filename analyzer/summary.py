@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -12,8 +12,11 @@ from analyzer.conditions import conditions
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, step_s
 from analyzer.ride_analysis import RideResult
+from analyzer.summary_cells import Apart, CellFacts, cell_facts
+from analyzer.summary_vehicle import vehicle_facts
+from analyzer.words import CutoutCause, EventKind
 
-SUMMARY_VERSION = 1
+SUMMARY_VERSION = 2
 """Raised whenever a number in here is worked out differently: kept rides are analysed anew."""
 FULL_PCT = 95.0
 """Above this a pack counts as full [% charge]. Our choice; the contract's line for braking."""
@@ -22,6 +25,9 @@ HOT_C = 40.0
 about 25 °C up (Feinauer et al. 2024, J. Power Sources 594, 233948)."""
 COLD_C = 0.0
 """Charging below this plates lithium [°C] (the same source)."""
+
+LIKELY = 0.5
+"""A cause this likely counts for the months. Our choice."""
 
 Triple = tuple[float, float | None, float | None]
 
@@ -71,6 +77,15 @@ class RideSummary:
     share_pct: Triple | None
     speed_ratio: Triple | None
     climbs: tuple[ClimbSummary, ...] = ()
+    rest_start_v: Triple | None = None
+    rest_end_v: Triple | None = None
+    wheel_circumference_m: Triple | None = None
+    rolling: Triple | None = None
+    heat_per_watt: Triple | None = None
+    demand_rest_pct: Triple | None = None
+    cells: CellFacts | None = None
+    low_cell_cutouts_pct: tuple[float, ...] = ()
+    """Charge at each loss of power that a low cell group made [%]."""
 
 
 def summary_of(result: RideResult) -> RideSummary:
@@ -81,6 +96,7 @@ def summary_of(result: RideResult) -> RideSummary:
     state = conditions(ride, setup, pack=pack, fit=result.pack_fit)
     step = step_s(ride)
     share = result.balance.shares[0] if result.balance and result.balance.shares else None
+    vehicle = vehicle_facts(result)
     logged = ride.has("pack_temp_c") or ride.facts.pack_temp_c is not None
     return RideSummary(
         kind="ride",
@@ -107,26 +123,52 @@ def summary_of(result: RideResult) -> RideSummary:
         share_pct=_triple(None if share is None else share.drive_pct),
         speed_ratio=_triple(None if result.balance is None else result.balance.speed_ratio),
         climbs=tuple(_climbs(result)),
+        rest_start_v=_triple(pack.rest_voltage_start_v),
+        rest_end_v=_triple(pack.rest_voltage_end_v),
+        wheel_circumference_m=_triple(vehicle.wheel_circumference_m),
+        rolling=_triple(vehicle.rolling),
+        heat_per_watt=_triple(vehicle.heat_per_watt),
+        demand_rest_pct=_triple(vehicle.demand_rest_pct),
+        cells=cell_facts(ride, setup, state.charge_pct),
+        low_cell_cutouts_pct=_low_cell_cutouts(result, state.charge_pct),
     )
 
 
 def to_row(summary: RideSummary) -> dict[str, Any]:
     """A summary as plain JSON values."""
-    row = {one.name: getattr(summary, one.name) for one in fields(summary)}
-    row["climbs"] = [
-        {one.name: getattr(climb, one.name) for one in fields(climb)} for climb in summary.climbs
-    ]
-    return row
+    return asdict(summary)
 
 
 def from_row(row: Mapping[str, Any]) -> RideSummary:
     """A summary read back; `KeyError` or `TypeError` when the row is of another version."""
     values = dict(row)
     values["climbs"] = tuple(ClimbSummary(**one) for one in values.get("climbs", ()))
+    values["cells"] = _cells_from(values.get("cells"))
     for one in fields(RideSummary):
         if isinstance(values.get(one.name), list):
             values[one.name] = tuple(values[one.name])
     return RideSummary(**values)
+
+
+def _cells_from(row: Mapping[str, Any] | None) -> CellFacts | None:
+    if row is None:
+        return None
+    apart = {k: None if row[k] is None else Apart(**row[k]) for k in ("full", "low", "load")}
+    return CellFacts(groups=row["groups"], **apart)
+
+
+def _low_cell_cutouts(result: RideResult, charge_pct: Floats | None) -> tuple[float, ...]:
+    if charge_pct is None:
+        return ()
+    time_s = result.ride.time_s
+    return tuple(
+        float(np.interp(one.start_s, time_s, charge_pct))
+        for one in result.events
+        if one.kind in (EventKind.CUTOUT, EventKind.BRAKE_LOSS)
+        and one.causes
+        and one.causes[0].cause == CutoutCause.CELL_LOW_VOLTAGE
+        and one.causes[0].probability >= LIKELY
+    )
 
 
 def _triple(one: Estimate | None) -> Triple | None:
@@ -134,7 +176,7 @@ def _triple(one: Estimate | None) -> Triple | None:
 
 
 def _origin(result: RideResult) -> str:
-    """The columns that voltage and current came from, as the logs named them."""
+    """The columns that voltage and current came from, as the logs named them, one a line."""
     ride, setup = result.ride, result.setup
     volts, amps = pack_voltage_v(ride, setup), pack_current_a(ride, setup)
     used = {*(volts.channels if volts else ()), *(amps.channels if amps else ())}
@@ -144,7 +186,7 @@ def _origin(result: RideResult) -> str:
         for one in source.channels
         if one.channel in used
     ]
-    return " ".join(sorted(named or used))
+    return "\n".join(sorted(named or used))
 
 
 def _hours(values: Floats | None, above: float, step: Floats) -> float:
@@ -160,7 +202,7 @@ def _charged_cold_ah(result: RideResult, temp_c: Floats | None, step: Floats) ->
         return 0.0
     with np.errstate(invalid="ignore"):
         cold = (temp_c < COLD_C) & (amps.values < 0)
-    return float(-(amps.values[cold] * step[cold]).sum() / 3600)
+    return abs(float((amps.values[cold] * step[cold]).sum() / 3600))
 
 
 def _climbs(result: RideResult) -> list[ClimbSummary]:

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
 
-from analyzer.summary import RideSummary
+from analyzer.summary import FULL_PCT, RideSummary
 
 DEPTH_BIN_PCT = 10
+STOOD_FULL_PCT = 93.0
+"""A pack that was above `FULL_PCT` at the end of one log and is still above this at the begin of
+the next stood full between [% charge]. Our choice: two points for what a level is known to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +25,8 @@ class DepthCount:
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """Sums over the rides kept; what happened between logs is not in them."""
+    """Sums over the rides kept. Of what happened between logs only standing full is counted, where
+    the logs on both sides show it."""
 
     distance_km: float | None
     charge_out_ah: float
@@ -42,11 +48,23 @@ def sum_use(summaries: Sequence[RideSummary]) -> Use:
         distance_km=sum(known) / 1000 if known else None,
         charge_out_ah=out_ah,
         equivalent_full_cycles=cycles,
-        hours_full=sum(one.hours_full for one in summaries),
+        hours_full=sum(one.hours_full for one in summaries) + _hours_stood_full(summaries),
         hours_hot=sum(one.hours_hot for one in summaries),
         charged_cold_ah=sum(one.charged_cold_ah for one in summaries),
         depths=count_depths(charge_levels(summaries)),
     )
+
+
+def _hours_stood_full(summaries: Sequence[RideSummary]) -> float:
+    """Hours between two logs of which the one ends and the other begins full."""
+    hours = 0.0
+    for before, after in pairwise(summaries):
+        end, start = before.charge_end_pct, after.charge_start_pct
+        if end is None or start is None or end[0] < FULL_PCT or start[0] < STOOD_FULL_PCT:
+            continue
+        began, ended = (datetime.fromisoformat(one.start) for one in (after, before))
+        hours += max((began - ended).total_seconds() - before.duration_s, 0.0) / 3600
+    return hours
 
 
 def charge_levels(summaries: Sequence[RideSummary]) -> list[float]:

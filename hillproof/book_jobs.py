@@ -14,10 +14,11 @@ from hillproof.log_args import SETUP_NAME, check_facts, choose_setup, log_path, 
 from importers.errors import BookError, UsageError, UserError
 
 if TYPE_CHECKING:
-    from analyzer.ageing import AgeingResult
     from analyzer.ageing_parts import Kept
+    from analyzer.ageing_result import AgeingResult
     from analyzer.summary import RideSummary
     from importers.book import Book, Entry
+    from importers.book_notes import HandNote
     from importers.ride import Ride
     from importers.setup_types import Setup
 
@@ -249,23 +250,75 @@ def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> Ageing
     ------
     importers.errors.UserError : the book is empty or cannot be read
     """
-    from analyzer.ageing import DayNote, judge_ageing
-    from analyzer.hand_notes import cell_spread_note, charges_by_hand, noon
+    from analyzer.ageing import judge_ageing
+    from analyzer.ageing_result import DayNote
+    from analyzer.estimate import Note
+    from analyzer.hand_notes import cell_spread_note, charges_by_hand, noon, with_hand_rests
     from importers.ride_file import read_ride_file
 
-    entries = one_pack(book.entries(), pack)
+    every = book.entries()
+    entries = one_pack(every, pack)
     _, setup = read_ride_file(entries[-1].path)
     since = setup.pack.in_service_since
     life = [one for one in entries if since is None or one.start.date() >= since]
-    hand = book.notes()
-    kept = kept_rides(book, life, cluster=cluster)
-    kept += charges_by_hand(
-        [one for one in hand if since is None or date.fromisoformat(one.day) >= since],
-        setup.pack.capacity_ah,
-    )
+    hand, doubtful = notes_of(book.notes(), every, entries[-1].pack)
+    hand = [one for one in hand if since is None or date.fromisoformat(one.day) >= since]
+    kept, more = with_hand_rests(kept_rides(book, life, cluster=cluster), hand, setup)
+    kept += charges_by_hand(hand, setup.pack.capacity_ah)
     result = judge_ageing(kept, setup, notes=[DayNote(noon(one.day), one.text) for one in hand])
+    notes = [*result.notes, *more, *(Note("notes", one) for one in doubtful)]
     cells = cell_spread_note(hand)
-    return result if cells is None else replace(result, notes=(*result.notes, cells))
+    if cells is not None:
+        notes = [cells, *(one for one in notes if not one.text.startswith(NO_CELL))]
+    before = len(entries) - len(life)
+    if before:
+        text = (
+            f"{before} ride{'' if before == 1 else 's'} before {since} belong to the cells that "
+            "were in it then, and are left out."
+        )
+        notes.append(Note("rides", text))
+    return replace(result, notes=tuple(notes))
+
+
+NO_CELL = "No cell was logged"
+
+
+def notes_of(
+    notes: Sequence[HandNote], entries: Sequence[Entry], pack: str
+) -> tuple[list[HandNote], list[str]]:
+    """The notes by hand of one pack, and what is said of those that may be another's.
+
+    A note on a ride is that ride's pack's. One on a date belongs to the pack ridden that day, else
+    to the one ridden nearest to it; where several were ridden that day its text stands with each,
+    and what was measured counts for none.
+    """
+    packs = {one.name: one.pack for one in entries}
+    own: list[HandNote] = []
+    doubtful: list[str] = []
+    for note in notes:
+        if note.about in packs:
+            holders = {packs[note.about]}
+        else:
+            holders = _ridden_about(date.fromisoformat(note.day), entries)
+        if pack not in holders:
+            continue
+        measured = (note.rest_voltage_v, note.cell_min_v, note.cell_max_v, note.charged_ah)
+        if len(holders) > 1 and any(one is not None for one in measured):
+            doubtful.append(
+                f"What was measured on {note.day} counts for no pack: {', '.join(sorted(holders))} "
+                "were ridden that day. Name the ride instead of the date."
+            )
+            note = replace(note, rest_voltage_v=None, cell_min_v=None, cell_max_v=None,
+                           charged_ah=None, from_pct=None, to_pct=None)  # fmt: skip
+        own.append(note)
+    return own, doubtful
+
+
+def _ridden_about(day: date, entries: Sequence[Entry]) -> set[str]:
+    """Packs ridden or charged on a day, else those nearest to it."""
+    away = [(abs((one.start.date() - day).days), one.pack) for one in entries]
+    least = min((one for one, _ in away), default=0)
+    return {pack for days, pack in away if days == least}
 
 
 def day_of(book: Book, about: str) -> tuple[str, str]:

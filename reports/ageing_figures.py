@@ -7,8 +7,8 @@ from html import escape
 
 import numpy as np
 
-from analyzer.ageing import AgeingResult
 from analyzer.ageing_parts import Kept
+from analyzer.ageing_result import AgeingResult
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
 from analyzer.temperature import GAS_J_PER_MOL_K, REFERENCE_K, ZERO_C_K

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from analyzer.ageing import AgeingResult, DatedAhead, RideUse
+from analyzer.ageing_result import AgeingResult, RideUse
 from analyzer.estimate import Estimate
+from analyzer.forecast import DatedAhead
 from analyzer.summary import Triple
 from reports.json_out import Json, estimate_object, note_objects, number, to_text
 
@@ -79,7 +80,7 @@ def ageing_json(result: AgeingResult) -> str:
                     {
                         "hill": one.hill,
                         "charge_pct": number(one.charge_pct),
-                        "from": _months(one.from_, one.low, one.high),
+                        "from": _dated(one.ahead),
                     }
                     for one in result.hills
                 ],

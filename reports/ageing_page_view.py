@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analyzer.ageing import AgeingResult, RideUse
+from analyzer.ageing_result import AgeingResult, RideUse
 from analyzer.estimate import Estimate
 from analyzer.summary import Triple
 from reports.ageing_figures import ageing_figures
-from reports.ageing_view import Paragraph, headline, paragraphs
+from reports.ageing_view import HEALTH, Paragraph, headline, paragraphs
 from reports.numbers import day, estimate, fixed, quantity
 from reports.sentences import capital
 from reports.stacked import Figure
@@ -18,14 +18,6 @@ MOST_RIDES = 1500
 """The table of rides has no more rows than this, the newest; the JSON has all. Our choice."""
 MOST_UNFOLDED = 40
 """A longer table of rides is folded away: on a phone it is a long way down. Our choice."""
-HEALTH = {
-    "share": ("First drive's share", "pct"),
-    "speed_ratio": ("Speed, first drive over second", ""),
-    "wheel_circumference": ("Wheel circumference", "m"),
-    "rolling": ("Rolling coefficient", ""),
-    "heat_per_watt": ("Heat per watt", ""),
-    "demand_rest": ("Demand at rest", "pct"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +77,20 @@ def _facts(result: AgeingResult) -> tuple[tuple[str, str], ...]:
 
 
 def _health(result: AgeingResult) -> Table:
-    rows = [
-        Row((name, estimate(one.first, suffix), estimate(one.last, suffix)))
-        for one in result.health
-        for name, suffix in [HEALTH.get(one.quantity, (one.quantity, ""))]
-    ]
+    why = {one.about.removeprefix("drive_health."): one.text for one in result.notes}
+    rows = []
+    for one in result.health:
+        name, suffix = HEALTH[one.quantity]
+        if one.first is None:
+            rows.append(Row((name, "not known", why.get(one.quantity, ""))))
+        else:
+            rows.append(Row((name, estimate(one.first, suffix), estimate(one.last, suffix))))
     first, last = result.wh_per_km
-    rows.append(Row(("Energy for a kilometre, Wh", estimate(first, ""), estimate(last, ""))))
+    if first is None:
+        per_km = ("not known", "Fewer than five rides have a distance of a kilometre or more.")
+    else:
+        per_km = (estimate(first, ""), estimate(last, ""))
+    rows.append(Row(("Energy for a kilometre at like speed and warmth, Wh", *per_km)))
     return Table("What else changed on this vehicle", ("Quantity", "At first", "Now"), tuple(rows))
 
 

@@ -6,13 +6,28 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from analyzer.ageing import AgeingResult, DatedAhead
+from analyzer.ageing_hills import HillAhead
+from analyzer.ageing_result import AgeingResult
 from analyzer.estimate import Estimate
+from analyzer.forecast import DatedAhead
 from reports.numbers import fixed
 from reports.sentences import counted
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+
+HEALTH = {
+    "share": ("First drive's share", "pct"),
+    "speed_ratio": ("Speed, first drive over second", ""),
+    "wheel_circumference": ("Wheel circumference", "m"),
+    "rolling": ("Rolling coefficient", ""),
+    "heat_per_watt": ("Motor heat, kelvin per watt of copper loss", ""),
+    "demand_rest": ("Demand at rest", "pct"),
+}
+"""What else may change on a vehicle: its name, and the ending that says its unit."""
+MOST_HILLS = 3
+"""Climbs told of, the most ridden; the JSON has all. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +83,7 @@ def paragraphs(result: AgeingResult) -> list[Paragraph]:
     hills = _hills(result)
     if hills:
         out.append(Paragraph("On your hills.", hills))
+    out += [Paragraph("Cells.", one.text) for one in result.notes if one.about == "cells"]
     out.append(Paragraph("Use.", _use(result)))
     left = [one for one in result.per_ride if not one.used]
     if left:
@@ -75,10 +91,7 @@ def paragraphs(result: AgeingResult) -> list[Paragraph]:
         out.append(
             Paragraph("Left out.", f"{len(left)} of {result.rides} rides ({'; '.join(why)}).")
         )
-    out += [
-        Paragraph("Cells." if one.about == "cells" else "Not known.", one.text)
-        for one in result.notes
-    ]
+    out += _not_known(result)
     out.append(Paragraph("Basis.", result.basis))
     out.append(Paragraph("Caution.", CAUTION))
     return out
@@ -126,11 +139,21 @@ def _jumps(result: AgeingResult) -> list[str]:
     return told
 
 
+def _month(day: datetime) -> str:
+    return f"{day:%B %Y}"
+
+
 def _day(one: DatedAhead) -> str:
     if one.value is None:
-        return f"not before {one.low:%B %Y}"
-    high = "an open end" if one.high is None else f"{one.high:%B %Y}"
-    return f"about {one.value:%B %Y} (between {one.low:%B %Y} and {high})"
+        return f"not before {_month(one.low)}"
+    high = "an open end" if one.high is None else _month(one.high)
+    text = f"about {_month(one.value)} (between {_month(one.low)} and {high})"
+    if one.straight is not None and one.slowing is not None and one.straight != one.slowing:
+        text += (
+            f": a straight line says {_month(one.straight)}, a slowing one {_month(one.slowing)}, "
+            "and these rides cannot tell which"
+        )
+    return text
 
 
 def _when(result: AgeingResult) -> str:
@@ -143,21 +166,57 @@ def _when(result: AgeingResult) -> str:
 
 
 def _hills(result: AgeingResult) -> str:
-    told = []
-    for one in result.hills[:3]:
-        at = f"{one.hill} ({one.times} times) at {one.charge_pct:.0f} % charge"
-        if one.from_ is not None and (one.from_ - _newest(result)).days <= 0:
-            told.append(f"{at} reaches the voltage where power is reduced already today.")
-        elif one.from_ is None:
-            early = "" if one.low is None else f", at the earliest in {one.low:%B %Y}"
-            told.append(f"{at}: no date can be said{early}.")
-        else:
-            told.append(f"{at} will reach the derate voltage from about {one.from_:%B %Y}.")
+    told = [_hill(one, result) for one in result.hills[:MOST_HILLS]]
+    now, new = result.usable_ah, result.usable_new_ah
+    if result.hills and now is not None and new is not None:
+        told.append(
+            f"From full down to there {result.hills[0].hill} leaves {spread(now, 1)} Ah today; "
+            f"{spread(new, 1)} Ah at the first rides."
+        )
     return " ".join(told)
+
+
+def _hill(one: HillAhead, result: AgeingResult) -> str:
+    name = one.hill[0].upper() + one.hill[1:]
+    text = (
+        f"{name} (ridden {one.times} times) reaches the voltage where power is reduced at "
+        f"{spread(one.reached_now_pct, 0)} % charge and 25 °C today, at the first rides at "
+        f"{one.reached_new_pct.value:.0f} %; at 5 °C start it with {_more(one.reached_cold_pct)}."
+    )
+    ahead = one.ahead
+    at = f"{one.charge_pct:.0f} % charge"
+    if ahead is None:
+        return f"{text} At {at} no date can be said."
+    if ahead.value is not None and ahead.value <= _newest(result):
+        return f"{text} At {at} it does so already."
+    return f"{text} At {at} it will do so {_day(ahead)}."
+
+
+def _more(one: Estimate) -> str:
+    if one.value >= 99.5:
+        return "a full pack, and even that may not do"
+    return f"more than {spread(one, 0)} %"
 
 
 def _newest(result: AgeingResult) -> datetime:
     return result.per_ride[-1].kept.start
+
+
+def _not_known(result: AgeingResult) -> list[Paragraph]:
+    """What could not be told, shortly; the page's table says what each of the vehicle's takes."""
+    plain = [
+        one.text
+        for one in result.notes
+        if one.about != "cells" and not one.about.startswith("drive_health")
+    ]
+    told = []
+    if plain:
+        told.append(Paragraph("Not known.", " ".join(dict.fromkeys(plain))))
+    unknown = [HEALTH[one.quantity][0] for one in result.health if one.first is None]
+    if unknown:
+        names = ", ".join(one[0].lower() + one[1:] for one in unknown)
+        told.append(Paragraph("The vehicle.", f"These rides do not tell: {names}."))
+    return told
 
 
 def _use(result: AgeingResult) -> str:
@@ -165,7 +224,7 @@ def _use(result: AgeingResult) -> str:
     far = "" if use.distance_km is None else f"{use.distance_km:.0f} km, "
     return (
         f"{far}{use.charge_out_ah:.0f} Ah given out, {use.equivalent_full_cycles:.1f} full cycles "
-        f"(charge out over rated), {use.hours_full:.1f} h logged above 95 % charge, "
+        f"(charge out over rated), {use.hours_full:.1f} h above 95 % charge, "
         f"{use.hours_hot:.1f} h above 40 °C, {use.charged_cold_ah:.2f} Ah charged below 0 °C."
     )
 

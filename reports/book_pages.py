@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from analyzer.ageing import AgeingResult
+from analyzer.ageing_result import AgeingResult
 from analyzer.limits_merge import merge_limits
 from analyzer.ride_analysis import RideResult
 from analyzer.words import Severity

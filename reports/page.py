@@ -22,7 +22,7 @@ from reports.sentences import SEVERITY, SEVERITY_MEANING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analyzer.ageing import AgeingResult
+    from analyzer.ageing_result import AgeingResult
     from analyzer.compare import CompareResult
     from analyzer.limits_merge import LimitsResult
     from analyzer.predict import PredictResult

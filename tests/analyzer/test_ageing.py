@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 from setup_maker import TRIKE, setup_of
 
-from analyzer.ageing import DayNote, judge_ageing
+from analyzer.ageing import judge_ageing
 from analyzer.ageing_capacity import capacity_course
 from analyzer.ageing_parts import Kept
 from analyzer.ageing_resistance import resistance_course
+from analyzer.ageing_result import DayNote
 from analyzer.estimate import Estimate
 from analyzer.forecast import years_to
 from analyzer.summary import from_row, to_row

@@ -6,7 +6,8 @@ import pytest
 from page_figures import figures_of as figures
 from setup_maker import setup_of
 
-from analyzer.ageing import DayNote, judge_ageing
+from analyzer.ageing import judge_ageing
+from analyzer.ageing_result import DayNote
 from reports.page import MOST_BYTES, ageing_page
 from simulator.books import make_book
 

@@ -34,10 +34,11 @@ KEPT = {
     "pack_voltage_v": 0.02,
     "pack_current_a": 0.1,
     "pack_temp_c": 0.5,
-    "speed_mps": 0.05,
+    "gps_speed_mps": 0.05,
     "altitude_m": 0.5,
     "left.battery_current_a": 0.1,
     "right.battery_current_a": 0.1,
+    "left.motor_rpm": 5.0,
 }
 """Channels kept, and the step each is rounded to: small enough to ship, fine enough to tell."""
 

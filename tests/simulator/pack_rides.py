@@ -35,6 +35,8 @@ class PackModel:
     cell_empty_v: float = 2.8
     cell_full_v: float = 4.2
     r0_ohm: float = 0.045
+    contact_ohm: float = 0.0
+    """Added by a contact: the same at any charge and temperature."""
     lags: tuple[tuple[float, float], ...] = (
         (0.012, 0.7),
         (0.012, 6.0),
@@ -89,7 +91,7 @@ class PackModel:
         lagged = self.r0_ohm + sum(r * (1 - np.exp(-t_s / tau)) for r, tau in self.lags)
         used = step * t_s / 3600 / self.charge_held_ah
         fall = float(self.volts(curve_soc) - self.volts(curve_soc - used))
-        return float(lagged * self.factor(curve_soc, temp_c)) + fall / step
+        return float(lagged * self.factor(curve_soc, temp_c)) + fall / step + self.contact_ohm
 
 
 @dataclass(frozen=True)
@@ -181,7 +183,7 @@ def simulate(
     if model.hysteresis_v_per_cell:
         swing = lfilter([dt / 60], [1, -(1 - dt / 60)], np.tanh(current_a / 2))
         rest = rest - model.hysteresis_v_per_cell * model.series * swing
-    volts = rest - model.r0_ohm * seen
+    volts = rest - model.r0_ohm * seen - model.contact_ohm * current_a
     for r, tau in model.lags:
         a = np.exp(-dt / tau)
         volts = volts - r * lfilter([0.0, 1 - a], [1, -a], seen)
@@ -319,7 +321,7 @@ def truth_of(model: PackModel, run: dict[str, Floats]) -> Truth:
     return Truth(
         resistance_10s_ohm=model.resistance_ohm(10.0, soc, temp),
         resistance_10s_25c_ohm=model.resistance_ohm(10.0, soc, 25.0),
-        resistance_instant_ohm=float(model.r0_ohm * model.factor(soc, temp)),
+        resistance_instant_ohm=float(model.r0_ohm * model.factor(soc, temp)) + model.contact_ohm,
         temperature_c=temp,
         rest_voltage_start_v=float(model.volts(run["soc"][0])),
         rest_voltage_end_v=float(model.volts(run["soc"][-1])),

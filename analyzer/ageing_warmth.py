@@ -1,0 +1,71 @@
+"""What a resistance owes to temperature, charge level and logger, as columns of a fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from analyzer.ageing_parts import ORIGIN_SD, Kept, origin_columns
+from analyzer.quantities import Floats
+from analyzer.temperature import (
+    DEFAULT_E_J_PER_MOL,
+    GAS_J_PER_MOL_K,
+    PLAUSIBLE_E_J_PER_MOL,
+    REFERENCE_K,
+    ZERO_C_K,
+)
+from analyzer.trend_fit import SEASON_SD
+
+CHARGE_SD = 0.3
+"""By how much ln R may change from full to empty, one standard deviation. Our choice: most cells
+rise by less than half towards empty."""
+
+LOGGED_SD_C, UNKNOWN_SD_C = 0.4, 8.0
+"""How well a ride's mean temperature is known from one ride to another, one standard deviation
+[°C]: a sensor's last digit and place (its own error all rides share: it goes into level and
+activation energy), and what the seasons do where it is not logged. Our choice."""
+
+
+def contact_shape(heat: Floats, e_kj: float) -> Floats:
+    """What a contact adds does not grow in the cold: in ln R its step shrinks as the cells' part
+    rises."""
+    return np.asarray(np.exp(-max(e_kj, 0.0) * heat), np.float64)
+
+
+def season_sd(rides: Sequence[Kept]) -> float:
+    """The yearly swing that is left: where no ride knows its temperature, all that seasons do."""
+    unknown = np.array([temperature_sd(one) for one in rides if not one.summary.temperature_logged])
+    return float(np.hypot(SEASON_SD, unknown.size / len(rides) * np.median(unknown)
+                          if unknown.size else 0.0))  # fmt: skip
+
+
+def temperature_sd(one: Kept) -> float:
+    """What the pack's temperature adds to ln R from ride to ride."""
+    sd_c = LOGGED_SD_C if one.summary.temperature_logged else UNKNOWN_SD_C
+    kelvin = ZERO_C_K + float(one.summary.temperature_c or 0.0)
+    return DEFAULT_E_J_PER_MOL / GAS_J_PER_MOL_K / kelvin**2 * sd_c
+
+
+def regressors(
+    rides: Sequence[Kept], e_kj: tuple[float, float] | None = None
+) -> tuple[Floats, Floats, Floats, tuple[int, ...]]:
+    """Columns that explain ln R (temperature, charge level, logger), the values they are expected
+    to have with their standard deviations, and the places where the logger changes."""
+    kelvin = ZERO_C_K + np.array([one.summary.temperature_c for one in rides], np.float64)
+    heat = (1 / kelvin - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
+    levels = []
+    for one in rides:
+        ends = [e[0] for e in (one.summary.charge_start_pct, one.summary.charge_end_pct) if e]
+        levels.append(sum(ends) / len(ends) if ends else 50.0)
+    charge = (np.array(levels) - 50.0) / 100.0
+    origin, changes = origin_columns(rides)
+    spread = (PLAUSIBLE_E_J_PER_MOL[1] - PLAUSIBLE_E_J_PER_MOL[0]) / 3.92 / 1000
+    centre, sd = e_kj or (DEFAULT_E_J_PER_MOL / 1000, spread)
+    others = origin.shape[1]
+    return (
+        np.column_stack([heat, charge, origin]),
+        np.array([centre, 0.0, *[0.0] * others]),
+        np.array([sd, CHARGE_SD, *[ORIGIN_SD] * others]),
+        changes,
+    )

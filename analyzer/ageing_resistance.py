@@ -10,7 +10,7 @@ import numpy as np
 
 from analyzer.ageing_jumps import CONTACT_PASSES, find_jumps
 from analyzer.ageing_parts import Kept, own_sd, widened, years
-from analyzer.ageing_warmth import contact_shape, regressors, season_sd, temperature_sd
+from analyzer.ageing_warmth import common_sd, contact_shape, regressors, season_sd, temperature_sd
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
 from analyzer.trend import Step, Trend, fit_trend
@@ -89,9 +89,10 @@ def resistance_course(rides: Sequence[Kept]) -> ResistanceAgeing | None:
         e_kj = trend.regressors[0].value
     assert trend is not None
     beta = np.array([one.value for one in trend.regressors])
+    common = float(np.hypot(COMMON_GAIN_SD, common_sd(good)))
     return ResistanceAgeing(
-        now_25c_ohm=widened(trend.now, COMMON_GAIN_SD),
-        new_25c_ohm=widened(trend.new, COMMON_GAIN_SD),
+        now_25c_ohm=widened(trend.now, common),
+        new_25c_ohm=widened(trend.new, common),
         growth_pct_per_year=trend.growth_pct_per_year,
         jumps=tuple(_jump(step, good, parts) for step in trend.steps),
         activation_kj_per_mol=trend.regressors[0],

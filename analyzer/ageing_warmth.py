@@ -35,9 +35,14 @@ def contact_shape(heat: Floats, e_kj: float) -> Floats:
 
 def season_sd(rides: Sequence[Kept]) -> float:
     """The yearly swing that is left: where no ride knows its temperature, all that seasons do."""
+    return float(np.hypot(SEASON_SD, common_sd(rides)))
+
+
+def common_sd(rides: Sequence[Kept]) -> float:
+    """What a temperature that no ride knows adds to ln R of them all: they are brought to 25 °C
+    from one assumed value, and are wrong together."""
     unknown = np.array([temperature_sd(one) for one in rides if not one.summary.temperature_logged])
-    return float(np.hypot(SEASON_SD, unknown.size / len(rides) * np.median(unknown)
-                          if unknown.size else 0.0))  # fmt: skip
+    return float(unknown.size / len(rides) * np.median(unknown)) if unknown.size else 0.0
 
 
 def temperature_sd(one: Kept) -> float:

@@ -1,4 +1,4 @@
-"""Are the chances that `predict` states right? Hills that the fit never saw, against simulated truth.
+"""Are the chances that `predict` states right? Hills that the fit never saw, simulated.
 
     PYTHONPATH=.:tests python benchmarks/tables/predict_truth.py [RIDES] [--first SEED]
 
@@ -143,9 +143,10 @@ def main() -> None:
     for name, found in whole.items():
         value, low, high, true_value = np.array(found).T
         error = value - true_value
+        held = 100 * np.mean((low <= true_value) & (true_value <= high))
         print(
             f"{name:14} {len(found):4} hills: error median {np.median(np.abs(error)):.2f}, bias "
-            f"{np.median(error):+.2f}, covers {100 * np.mean((low <= true_value) & (true_value <= high)):.0f} %"
+            f"{np.median(error):+.2f}, covers {held:.0f} %"
         )
     report(rows)
 
@@ -155,8 +156,9 @@ def report(rows: list[tuple[str, float, float, float, float, float, bool]]) -> N
         mine = [one for one in rows if one[0] == kind]
         value, low, high, true, chance, touched = np.array([one[1:] for one in mine], float).T
         hit = (low <= true) & (true <= high)
+        off = 100 * np.median(np.abs(value / true - 1))
         print(
-            f"{kind:20} {len(mine):4}: error median {100 * np.median(np.abs(value / true - 1)):.1f} %, "
+            f"{kind:20} {len(mine):4}: error median {off:.1f} %, "
             f"covers {100 * hit.mean():.0f} %; touched said {100 * chance.mean():.0f} %, "
             f"was {100 * touched.mean():.0f} %, Brier {np.mean((chance - touched) ** 2):.3f}"
         )

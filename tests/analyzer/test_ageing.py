@@ -130,3 +130,17 @@ def test_a_new_logger_is_no_jump_of_the_pack():
         level += course.growth_pct_per_year.low < 0 < course.growth_pct_per_year.high
     assert found <= 1
     assert level >= 10
+
+
+def test_a_temperature_that_no_ride_knows_is_in_the_level_too():
+    """All rides are brought to 25 °C from one assumed value: they are wrong together."""
+    held = []
+    for seed in SEEDS:
+        kept, truth = make_book(seed)
+        blind = [
+            replace(one, summary=replace(one.summary, temperature_c=20.0, temperature_logged=False))
+            for one in kept
+        ]
+        now = resistance_course(blind).now_25c_ohm
+        held.append(now.low <= truth.resistance_now_25c_ohm <= now.high)
+    assert sum(held) >= len(held) - 1

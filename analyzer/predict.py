@@ -30,7 +30,7 @@ TOUCHED_FROM = 0.95
 LEAST_SCALED_PCT = 1.0
 """A track's mean grade from which all of it is made steeper to look for the edge [%]. Our choice: a
 round trip climbs without being steep on the whole; its mean says nothing of its hills."""
-STEEPEST_PCT, COLDEST_C = 35.0, -20.0
+STEEPEST_PCT, EMPTIEST_PCT, COLDEST_C = 35.0, 1.0, -20.0
 """How far is looked. Our choice: nobody rides a loaded small vehicle beyond."""
 BRAKED_A = 1.0
 """Less than this into the pack is no braking [A]. Our choice."""
@@ -134,6 +134,7 @@ def predict_hill(
     limits, not_checked = _limits(setup, build, hill, run)
     descent = _descent(setup, few, build, hill, run) if down else None
     works = WorksUpTo(None, None, None) if down else _works_up_to(few, hill)
+    notes.extend(_looked_no_further(works))
     if down:
         notes.append(Note("predict.descent", DESCENT_CAUTION))
         notes.extend(_descent_notes(setup, descent))
@@ -294,9 +295,27 @@ def _works_up_to(build: BuildDraws, hill: HillAhead) -> WorksUpTo:
         _edge(lambda x: works(replace(at, steeper=x / steep), ramp), d, 0.3, STEEPEST_PCT, 0.1)
         if steep >= LEAST_SCALED_PCT
         else None,
-        _edge(lambda x: works(replace(at, charge_pct=x)), d, 100.0, 1.0, 0.5),
+        _edge(lambda x: works(replace(at, charge_pct=x)), d, 100.0, EMPTIEST_PCT, 0.5),
         _edge(lambda x: works(replace(at, temp_c=x)), d, max(35.0, hill.temp_c), COLDEST_C, 0.5),
     )
+
+
+def _looked_no_further(works: WorksUpTo) -> list[Note]:
+    """What is said of an edge that lies beyond the range looked at."""
+    edges = (
+        ("grade_pct", works.grade_pct, f"works at {STEEPEST_PCT:.0f} %, the steepest"),
+        (
+            "charge_down_to_pct",
+            works.charge_down_to_pct,
+            f"works at {EMPTIEST_PCT:.0f} %, the least",
+        ),
+        ("temp_down_to_c", works.temp_down_to_c, f"works at {COLDEST_C:.0f} °C, the coldest"),
+    )
+    return [
+        Note(f"works_up_to.{name}", f"The hill {told} looked at: the edge lies beyond.")
+        for name, one, told in edges
+        if one is not None and (one.low is None or one.high is None)
+    ]
 
 
 def _edge(
@@ -319,7 +338,10 @@ def _edge(
     reach = 1.96 * float(np.sqrt(rank * (1.0 - WORKS_BELOW)))
     ranks = np.clip(np.array([rank, rank - reach, rank + reach]), 0, draws - 1).astype(int)
     value, low, high = (inward if hard > easy else -inward)[ranks]
-    return Estimate(float(value), float(min(low, high)) - fine, float(max(low, high)) + fine)
+    under, over = float(min(low, high)) - fine, float(max(low, high)) + fine
+    if value == hard:  # it was looked no further: at least so far
+        return Estimate(hard, under, None) if hard > easy else Estimate(hard, None, over)
+    return Estimate(float(value), under, over)
 
 
 # ------------------------------------------------------------------ downhill

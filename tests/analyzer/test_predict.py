@@ -111,3 +111,12 @@ def test_bare_setups_do_not_break_it(setup) -> None:
     for grade in (6.0, 0.0, -6.0):
         said = predict_hill(setup, [], even_hill(grade, 200.0, 30.0, -5.0), draws=20)
         json.loads(predict_json(said))
+
+
+def test_an_edge_beyond_the_range_looked_at_is_open_and_said():
+    """A walk up a gentle slope works on the coldest day looked at: at least so cold."""
+    said = predict_hill(trike(), [], even_hill(1.0, 60.0, 80.0, 20.0, 1.5), draws=40)
+    cold = said.works_up_to.temp_down_to_c
+    assert cold.value == -20.0
+    assert cold.low is None
+    assert any(note.about == "works_up_to.temp_down_to_c" for note in said.notes)

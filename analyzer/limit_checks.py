@@ -144,6 +144,9 @@ def _check(one: _Checker, limit: LimitKey, value: float) -> LimitCheck | NotChec
     values = one.series(limit)
     if values is None:
         return _no_channel(one, limit)
+    why = _unjudged(one, limit)
+    if why is not None:
+        return NotChecked(f"{limit.what}: {why[1]}", (why[0],))
     if limit.bounds == "current":
         if limit.sign < 0 and not one.braking:
             told = "the vehicle braked, but the log shows no current going back"
@@ -157,6 +160,21 @@ def _check(one: _Checker, limit: LimitKey, value: float) -> LimitCheck | NotChec
     if limit.bounds == "heat":
         return _heat_check(one, limit, value, values)
     return _voltage_check(one, limit, value, values)
+
+
+def _unjudged(one: _Checker, limit: LimitKey) -> tuple[str, str] | None:
+    """The channel from which this limit cannot be judged, and why."""
+    if limit.channel == "pack_current_a" and one.current is not None:
+        channels: tuple[str, ...] = one.current.channels
+    else:
+        channels = (limit.channel,)
+    # Where the lower side of a two-sided limit is unknown the upper one still tells its peak.
+    side = 1 if limit.sign == 0 else limit.sign
+    for channel in channels:
+        why = one.ride.unjudged_why(channel, side)
+        if why is not None:
+            return channel, why
+    return None
 
 
 def _no_channel(one: _Checker, limit: LimitKey) -> NotChecked:

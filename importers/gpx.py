@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from importers.errors import LogError
 from importers.log_table import LogTable
+from importers.place_fixes import fixes_only
 from importers.ride import ChannelReading
 from importers.time_text import read_text_times
 from importers.timebase import TimeColumn, rate_hz, read_time, true_rate_hz
@@ -117,6 +118,8 @@ def read_gpx_log(path: str | Path, file: str | None = None) -> LogTable:
     }
     if np.isfinite(track.altitude_m).any():
         columns["altitude_m"] = track.altitude_m[reading.keep]
+    fixed, nowhere = fixes_only(reading.time_s, columns)
+    columns = {name: np.asarray(values, np.float64) for name, values in fixed.items()}
     channels = [ChannelReading("time", "time_s", reading.unit, 1, None, reading.sure)]
     headers = {
         "latitude_deg": ("lat", "°"),
@@ -130,7 +133,7 @@ def read_gpx_log(path: str | Path, file: str | None = None) -> LogTable:
     return LogTable(
         file=name, time_s=reading.time_s, columns=columns, readings=tuple(channels),
         rows=len(track.times), rows_dropped=reading.dropped, rate_hz=rate_hz(reading.time_s),
-        start=reading.start, role="gps", role_sure=0.99, problems=reading.problems,
+        start=reading.start, role="gps", role_sure=0.99, problems=(*reading.problems, *nowhere),
         notes=reading.notes, first_s=reading.first_s, of_day=reading.of_day,
         restarts=reading.restarts,
     )  # fmt: skip

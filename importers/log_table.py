@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from importers.ride import ChannelReading
+from importers.ride import ChannelReading, Unjudged
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +40,8 @@ class LogTable:
     problems: tuple[str, ...] = ()
     notes: tuple[tuple[str, str], ...] = field(default=())
     """(about, text): assumed zone, zero of a current taken."""
+    unjudged: tuple[Unjudged, ...] = ()
+    """Channels, named as in `columns`, whose limits are not to be checked."""
     first_s: float = 0.0
     """What the file's own clock showed at the first row [s]: `TimeReading.first_s`."""
     of_day: bool = False

@@ -16,7 +16,7 @@ from importers.join_logs import join_logs
 from importers.log_table import LogTable
 from importers.place_logs import check_sides, place_logs
 from importers.ride import Ride, RideFacts
-from importers.ride_sources import notes_of, source_of
+from importers.ride_sources import notes_of, source_of, unjudged_of
 from importers.ride_start import start_of
 from importers.setup_types import Setup
 from importers.split_ride import PartKind
@@ -145,6 +145,7 @@ def _join(
         start=began,
         facts=facts,
         notes=(*start_notes, *notes_of(placed, remarks, setup, drives)),
+        unjudged=unjudged_of(placed, only_drive),
     )
     return JoinedLogs(ride, tuple(placed))
 

@@ -58,6 +58,17 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
+class Unjudged:
+    """A channel from which limits cannot be judged, in one direction or both, and why."""
+
+    channel: str
+    """Full name with the drive before it."""
+    side: int
+    """-1: values below zero (braking) say nothing; 1: those above; 0: neither does."""
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class RideFacts:
     """What the rider said about the day (`--mass`, `--temp`, `--note`)."""
 
@@ -86,6 +97,8 @@ class Ride:
     """(about, text) pairs from reading: assumed zone, zero of a current taken, and so on."""
     pieces: tuple[str, ...] = ()
     """Evidence kept from files that are not part of the table (a log cut off under load)."""
+    unjudged: tuple[Unjudged, ...] = ()
+    """Channels whose limits are not checked, though they were logged."""
     _logged: dict[str, bool] = field(default_factory=dict, init=False, repr=False)
     """What `has` found, by channel: the table never changes."""
 
@@ -114,6 +127,13 @@ class Ride:
             for one in source.channels:
                 if one.channel == channel:
                     return one.rate_hz
+        return None
+
+    def unjudged_why(self, channel: str, side: int) -> str | None:
+        """Why a limit on this channel, on that side of zero (0: both), is not checked, or None."""
+        for one in self.unjudged:
+            if one.channel == channel and (one.side == 0 or side in (0, one.side)):
+                return one.why
         return None
 
     @property

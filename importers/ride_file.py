@@ -22,7 +22,7 @@ import pyarrow.parquet as pq
 from importers.curve_file import curve_text, parse_curve
 from importers.errors import LogError
 from importers.remote import is_remote, opened
-from importers.ride import ChannelReading, Ride, RideFacts, Source
+from importers.ride import ChannelReading, Ride, RideFacts, Source, Unjudged
 from importers.setup_file import parse_setup
 from importers.setup_types import Setup
 
@@ -148,6 +148,7 @@ def _meta(ride: Ride, setup: Setup) -> dict[str, Any]:
         "facts": {"mass_kg": ride.facts.mass_kg, "pack_temp_c": ride.facts.pack_temp_c,
                   "note": ride.facts.note},
         "notes": [list(one) for one in ride.notes],
+        "unjudged": [[one.channel, one.side, one.why] for one in ride.unjudged],
         "pieces": list(ride.pieces),
         "setup_file": setup.file,
         "setup_text": setup.text,
@@ -210,6 +211,7 @@ def _ride_from(meta: dict[str, Any], table: pa.Table) -> Ride:
         start=None if start is None else datetime.fromisoformat(start),
         facts=RideFacts(facts["mass_kg"], facts["pack_temp_c"], facts["note"]),
         notes=tuple((one[0], one[1]) for one in meta["notes"]),
+        unjudged=tuple(Unjudged(str(a), int(b), str(c)) for a, b, c in meta.get("unjudged", ())),
         pieces=tuple(meta["pieces"]),
     )
 

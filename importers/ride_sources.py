@@ -8,7 +8,7 @@ from dataclasses import replace
 from importers.join_logs import full_name
 from importers.log_table import LogTable
 from importers.place_logs import PlacedLog, instant
-from importers.ride import Source
+from importers.ride import Source, Unjudged
 from importers.setup_types import Setup
 
 FAR_CLOCK_S = 1800.0
@@ -37,6 +37,15 @@ def source_of(one: PlacedLog, first: LogTable, only_drive: str | None) -> Source
     )  # fmt: skip
 
 
+def unjudged_of(placed: Sequence[PlacedLog], only_drive: str | None) -> tuple[Unjudged, ...]:
+    """Every log's channels whose limits are not to be checked, by their names in the ride."""
+    out = [
+        replace(doubt, channel=full_name(doubt.channel, one.role, only_drive))
+        for one in placed for doubt in one.table.unjudged
+    ]  # fmt: skip
+    return tuple(dict.fromkeys(out))
+
+
 def _readings_apart_s(table: LogTable, first: LogTable) -> float:
     """What the two clocks showed at their logs' first rows, one less the other [s]."""
     if table.start is not None and first.start is not None:
@@ -51,6 +60,8 @@ def notes_of(
 ) -> list[tuple[str, str]]:
     """(about, text) of everything the rider should know about how the logs were put together."""
     notes = [note for one in placed for note in one.table.notes]
+    only_drive = setup.drive_names[0] if len(setup.drives) == 1 else None
+    notes += [(one.channel, one.why) for one in unjudged_of(placed, only_drive)]
     for one in placed:
         if one.how:
             notes.append(("ride.sources", f"{one.table.file} was placed {one.how}"))

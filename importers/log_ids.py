@@ -18,6 +18,10 @@ MOST_IDS = 8
 LEAST_CHANGES = 0.02
 """Rows of drives alternate; a mode that changes now and then does not [changes per row]. Our
 choice."""
+BARE_NAMES = frozenset(
+    {"drive", "side", "node", "antrieb", "seite", "côté", "lado", "lato", "kant"}
+)
+"""Headers that say alone what an id column is; with other words they are a reading's place."""
 NAMED, IN_ORDER = 0.985, 0.9
 """Chance that ids are matched right: by name, or by order (under 0.95 by the contract)."""
 
@@ -40,8 +44,11 @@ def find_ids(raw: RawTable, drives: Sequence[str], told: Mapping[str, str]) -> I
     for at, column in enumerate(raw.columns):
         words = read_header(column.header, column.unit)
         named = "id" in words.ideas or "controller" in words.ideas or "motor" in words.ideas
-        if not named or words.ideas & {"current", "voltage", "temperature", "rotation", "time"}:
+        named = named or column.header.strip().casefold() in BARE_NAMES
+        if words.ideas & {"current", "voltage", "temperature", "rotation", "time"}:
             continue
+        if not named and column.texts is None:
+            continue  # a number may be anything; a text that names the drives tells by itself
         found = _values(column)
         if found is None:
             continue
@@ -49,7 +56,7 @@ def find_ids(raw: RawTable, drives: Sequence[str], told: Mapping[str, str]) -> I
         if not 2 <= len(labels) <= MOST_IDS or not _alternates(codes):
             continue
         match = _matched(labels, drives, told)
-        if match is not None:
+        if match is not None and (named or match[1] >= NAMED):
             return _ordered(at, labels, codes, *match)
     return None
 

@@ -31,7 +31,7 @@ any table. Our choice."""
 AGAIN, DOUBT = 0.6, 0.03
 """How much an earlier loss of the same drives counts, and how little it can rule out. Our choice:
 most builds have one thing wrong at a time."""
-CAUTION = 1.2
+CAUTION = 1.1
 """Signs are not independent: their sum is divided by this. Fitted: least log-loss on tuning seeds
 that the corrections had not seen, and fewer wrong answers said surely."""
 ENDED_MOST = 0.6

@@ -491,6 +491,8 @@ def run() -> None:
     ends; the system takes the memory back whole.
     """
     gc.set_threshold(COLLECT_EVERY)
+    # Our matrices are small: threads that wait for one another cost more than they give.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     status: int | str | None = 0
     try:
         main()

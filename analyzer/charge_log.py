@@ -8,7 +8,7 @@ import numpy as np
 
 from analyzer.capacity import LEAST_DEPTH_BUILT_IN_PCT, LEAST_DEPTH_PCT
 from analyzer.estimate import Estimate
-from analyzer.pack_state import BMS_GAIN_SD
+from analyzer.pack_errors import BMS_GAIN_SD
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, speed_mps, step_s
 from analyzer.rest_voltage import charge_from_rest
 from analyzer.ride_analysis import RideResult

@@ -23,8 +23,8 @@ from analyzer.quantities import (
     throttle_pct,
     wheel_speed_mps,
 )
-from analyzer.sensors import log_step, noise_sd
 from importers.ride import Ride
+from importers.scatter import log_step, noise_sd
 from importers.setup_types import Drive, Setup
 
 PLATEAU_BLOCK_S = 0.25

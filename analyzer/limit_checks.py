@@ -20,9 +20,10 @@ from analyzer.quantities import (
     pack_current_a,
     pack_voltage_v,
 )
-from analyzer.sensors import believable_temp_c, log_step, noise_sd
+from analyzer.sensors import believable_temp_c
 from analyzer.words import LimitRole, Verdict
 from importers.ride import Ride
+from importers.scatter import log_step, noise_sd
 from importers.setup_types import Ports, Setup
 
 WINDOWS_S = (1.0, 10.0, 60.0)

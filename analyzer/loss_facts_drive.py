@@ -24,6 +24,13 @@ COLD_C = 50.0
 practice, no source (they begin at 70 to 90)."""
 SPIKE_SEEN_S = 0.025
 """A spike of some hundredths of a second is missed by slower logs [s]. Our choice."""
+AWAY_S, AWAY_PART = 2.5, 0.3
+"""A motor leaves the road's speed when it is off it in this part of so many seconds. Our choice."""
+ONE_ROW_S = 0.02
+"""The reading at the very moment belongs to neither side [s]."""
+SILENT_BEFORE_S, SILENT_AFTER_S, SILENT_PART = 4.0, 0.25, 0.5
+"""A thermometer falls silent when more than this part of the seconds before had readings and, but
+for a logger's delay, none after. Our choice."""
 UNRESOLVED_S = 0.13
 """Slower logs cannot tell an instant stop from a ramp [s]. Our choice."""
 
@@ -150,15 +157,17 @@ def _wire(values: Floats, here: Around) -> bool:
 
 
 def _falls_silent(good: Bools, at: Floats, here: Around) -> bool:
-    """Whether readings end within a second before the loss while the drive's log goes on: what is
-    beyond all sense was taken out when it was read."""
-    before, after = at < here.time_s[here.full] - 0.02, at > here.time_s[here.full] + 0.25
+    """Whether a temperature's readings end with the current while the drive's log goes on: what
+    is beyond all sense was taken out when it was read."""
+    gone_s = here.time_s[here.full]
+    before, after = at < gone_s - ONE_ROW_S, at > gone_s + SILENT_AFTER_S
     if not before.any() or not after.any():
         return False
-    near = before & (at > here.time_s[here.full] - 4.0)
+    near = before & (at > gone_s - SILENT_BEFORE_S)
     current = here.one.work_a
     told = current is not None and bool(np.isfinite(current[here.rows(0.0, 1.0)]).all())
-    return bool(told and good[near].mean() > 0.5 and not good[after].any() and good[near][0])
+    spoke = good[near].mean() > SILENT_PART and good[near][0]
+    return bool(told and spoke and not good[after].any())
 
 
 def _phase(here: Around, facts: Facts) -> None:
@@ -196,10 +205,10 @@ def _speed(here: Around, facts: Facts) -> None:
     away = ahead_rows(here.one, others, ride) | behind_rows(here.one, others, ride, asked=asked)
     told = here.one.speed_mps is not None and any(x.speed_mps is not None for x in others)
     if told or ride.has("gps_speed_mps") or here.part.how == "spin":
-        rows = here.rows(0.0, 2.5)
-        if float(np.mean(away[rows])) > 0.3 or here.part.how == "spin":
+        rows = here.rows(0.0, AWAY_S)
+        if float(np.mean(away[rows])) > AWAY_PART or here.part.how == "spin":
             facts.put("road", "leaves")
-        elif falls_behind(here.one, others, ride, rows):
+        elif falls_behind(here.one, others, ride, rows) > AWAY_PART:
             facts.put("road", None, "a stretch of coasting: has this motor a freewheel?")
         else:
             facts.put("road", "keeps")

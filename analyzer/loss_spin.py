@@ -22,8 +22,8 @@ BEHIND_PART = 0.85
 FREEWHEEL_PART = 0.05
 """A motor that is behind the road in more than this part of the coasting has a freewheel. Our
 choice."""
-COASTING_MPS = 2.0
-"""... at this speed and above [m/s]."""
+COASTING_MPS, COASTING_DEMAND = 2.0, 0.02
+"""Coasting is this speed and above [m/s] with less than this of the demand. Our choice."""
 LEAST_COAST_S = 3.0
 """Less coasting than this does not tell a freewheel [s]. Our choice."""
 LASTS_S = 0.8
@@ -156,19 +156,19 @@ def behind_rows(
         return none
     behind = _slower(one, road)
     with np.errstate(invalid="ignore"):
-        coasts = (np.abs(one.demand) < 0.02) & (road > COASTING_MPS) & ~one.dead
+        coasts = (np.abs(one.demand) < COASTING_DEMAND) & (road > COASTING_MPS) & ~one.dead
     step = float(np.median(np.diff(ride.time_s))) if ride.time_s.size > 1 else 1.0
     if coasts.sum() * step < LEAST_COAST_S or behind[coasts].mean() > FREEWHEEL_PART:
         return none
     return np.asarray(behind & (asked != 0), np.bool_)
 
 
-def falls_behind(one: DriveSignals, others: list[DriveSignals], ride: Ride, rows: slice) -> bool:
-    """Whether this motor is slower than the road in a good part of these rows, freewheel or not."""
+def falls_behind(one: DriveSignals, others: list[DriveSignals], ride: Ride, rows: slice) -> float:
+    """In what part of these rows this motor is slower than the road, freewheel or not."""
     road = _slowest_mps(others, ride)
     if one.speed_mps is None or road is None:
-        return False
-    return float(np.mean(_slower(one, road)[rows])) > 0.3
+        return 0.0
+    return float(np.mean(_slower(one, road)[rows]))
 
 
 def _slower(one: DriveSignals, road: Floats) -> Bools:

@@ -11,8 +11,20 @@ import numpy as np
 from analyzer.capacity import capacity_from_counter, capacity_from_rests, logged_charge_pct
 from analyzer.estimate import Estimate, Note
 from analyzer.lags import TAUS_S
+from analyzer.pack_errors import (
+    BUILT_IN_SURFACE_SD,
+    INSTANT_MODEL_SD,
+    MODEL_SD,
+    OWN_SURFACE_SD,
+    REST_MODEL_SD_V,
+    STRANGE_FROM,
+    STRANGE_SD,
+    WARMING_SD,
+    SensorErrors,
+    sensor_errors,
+)
 from analyzer.pack_rows import BOOTSTRAP_SHORT, fit_pack
-from analyzer.quantities import Floats, Quantity, pack_current_a, pack_voltage_v
+from analyzer.quantities import Floats, pack_current_a, pack_voltage_v
 from analyzer.resistance import ResistanceFit
 from analyzer.rest_voltage import charge_from_rest, fall_sd_v
 from analyzer.temperature import (
@@ -24,48 +36,10 @@ from analyzer.temperature import (
 from importers.ride import Ride
 from importers.setup_types import Setup
 
-CONTROLLER_GAIN_SD = 0.015
-"""Battery current as a controller computes it, one standard deviation of its scale: 3 % (common
-practice, no source: 3 to 5 %) as the 95 % range. Two controllers err independently."""
-BMS_GAIN_SD = 0.010
-"""A BMS's shunt: 2 % likewise (common practice, no source: 1 to 3 %)."""
-VOLTAGE_GAIN_SD = 0.004
-"""A voltage reading: two on one wire differ by 0.5 to 1 % (common practice, no source)."""
-OFFSET_SD_A = 0.15
-"""A shunt's zero (common practice, no source: 0.1 to 0.3 A at most)."""
-AUX_UNKNOWN_SD_A = 0.6
-"""What lights and converter draw past the controllers when `aux_a` is not given (common practice,
-no source: 0.3 to 2 A)."""
-AUX_KNOWN_SD = 0.2
-"""... and how well a given `aux_a` is met. Our choice."""
-MODEL_SD = 0.006
-"""What the fit itself adds to the 10 s resistance: 0.5 to 1.2 % on two kinds of simulated rides
-with perfect sensors (benchmarks/tables/pack_truth.py), the larger where diffusion is solved and
-resistance has a bump at a bend of the rest-voltage curve."""
-OWN_SURFACE_SD, BUILT_IN_SURFACE_SD = 1.1, 2.7
-"""Relative error of the 10 s resistance per part of the rest voltage that the electrodes' surface
-moves under load, with the cells' own and with a built-in curve: diffusion is read through the
-curve's slope. Measured on simulated rides of two kinds, likewise."""
-WARMING_SD = 0.25
-"""How much of what warmth is expected to do to the resistance may not be so: an activation energy
-of 20 kJ/mol is known to about 5 (see `analyzer.temperature`); rides gave 0.24."""
-INSTANT_MODEL_SD = 0.05
-"""Likewise for the instant part: filters in front of the readings smear it."""
-REST_MODEL_SD_V = 0.006
-"""What the fit adds to a rest voltage [V per cell], measured likewise."""
 INSTANT_STEP_S = 0.25
 INSTANT_RATE_HZ = 2.5
 """Logs slower than this, or whose channels change more slowly, cannot tell what answers at once.
 Our choice."""
-ROUNDING_ROWS = 50_000
-LAST_DIGIT_V = 1e-4
-"""Readings nearer than this are equal [V]."""
-STRANGE_FROM = 0.02
-"""From here on a part of the voltage's movement that the current does not explain is said. Our
-choice: clean logs leave 0.001, a current clipped at half its height 0.04 to 0.10."""
-STRANGE_SD = 3.0
-"""What such a part adds to the resistance's relative error, measured on clipped and unsigned
-currents of simulated rides."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,8 +91,15 @@ def estimate_pack(
         notes += [Note(f"pack.{name}", why) for name in UNKNOWN_WITHOUT_FIT]
         empty = PackState(None, None, None, temperature.mean_c, None, None, None, None, None)
         return empty, None, tuple(notes)
+    channels = (*volts.channels, *amps.channels)
+    slowest = min((rate for one in channels if (rate := ride.rate_hz(one))), default=None)
     state, more = _state(
-        fit, ride, setup, volts, amps, temperature, logged_charge_pct(ride, fit.time_s[[0, -1]])
+        fit,
+        setup,
+        temperature,
+        sensor_errors(fit, ride, setup, volts, amps),
+        slowest,
+        logged_charge_pct(ride, fit.time_s[[0, -1]]),
     )
     return state, _on_rows(fit, ride), (*notes, *more)
 
@@ -135,146 +116,37 @@ UNKNOWN_WITHOUT_FIT = (
 )
 
 
-def _rounding_part(ride: Ride, fit: ResistanceFit, volts: Quantity) -> float:
-    """The part of the voltage's movement under load that is the reading's last digit."""
-    steps = []
-    for name in volts.channels:
-        values = np.unique(ride.table[name].to_numpy(np.float64)[:ROUNDING_ROWS])
-        apart = np.diff(values[np.isfinite(values)])
-        apart = apart[apart > LAST_DIGIT_V]
-        steps.append(float(apart.min()) if apart.size else 0.0)
-    noise = sum(step**2 / 12 for step in steps) / max(len(steps), 1) ** 2
-    moved = fit.residual_sd_v**2 / max(1 - fit.explained, 1e-9)
-    return noise / max(moved, 1e-12)
-
-
-def _gain_sds(volts: Quantity, amps: Quantity) -> tuple[float, float]:
-    """Standard deviations of the scales of voltage and current, as relative errors."""
-    voltage = VOLTAGE_GAIN_SD / np.sqrt(max(len(volts.channels), 1))
-    if amps.channels == ("pack_current_a",):
-        return float(voltage), BMS_GAIN_SD
-    return float(voltage), float(CONTROLLER_GAIN_SD / np.sqrt(max(len(amps.channels), 1)))
-
-
-def _offset_sd_a(amps: Quantity, setup: Setup) -> float:
-    if amps.channels == ("pack_current_a",):
-        return OFFSET_SD_A
-    aux = setup.pack.aux_a
-    lights = AUX_UNKNOWN_SD_A if aux is None else AUX_KNOWN_SD * aux
-    return hypot(OFFSET_SD_A * len(amps.channels) ** 0.5, lights)
-
-
 def _around(value: float, sd: float) -> Estimate:
     return Estimate(value, value - 1.96 * sd, value + 1.96 * sd)
 
 
 def _state(
     fit: ResistanceFit,
-    ride: Ride,
     setup: Setup,
-    volts: Quantity,
-    amps: Quantity,
     temperature: PackTemperature,
+    errors: SensorErrors,
+    slowest_hz: float | None,
     logged_pct: tuple[float, float] | None,
 ) -> tuple[PackState, list[Note]]:
-    notes: list[Note] = []
-    gain_v, gain_a = _gain_sds(volts, amps)
-    gain = hypot(gain_v, gain_a)
-    strange = max(1 - fit.explained - _rounding_part(ride, fit, volts), 0.0)
-    if strange > STRANGE_FROM:
-        notes.append(
-            Note(
-                "pack.resistance_10s_ohm",
-                f"{strange:.0%} of how the voltage moves under load is not explained by the "
-                "logged current (0.1 % is usual): it may be clipped, unsigned or badly timed. "
-                "The intervals are widened for that.",
-            )
-        )
-    if any("." in channel for channel in volts.channels):
-        notes.append(
-            Note(
-                "pack.resistance_10s_ohm",
-                "Voltage was read at the controllers: leads, fuse and connectors count in.",
-            )
-        )
-    surface_sd = BUILT_IN_SURFACE_SD if setup.curve.built_in else OWN_SURFACE_SD
-    model = hypot(
-        MODEL_SD, STRANGE_SD * strange, WARMING_SD * fit.warming, surface_sd * fit.surface_part
-    )
-    pulse_sd = hypot(fit.pulse_sd_ohm * BOOTSTRAP_SHORT, hypot(gain, model) * fit.pulse_ohm)
+    """The fit's numbers with the intervals that its own spread and the sensors' errors give."""
+    notes = _reading_notes(errors)
+    pulse_sd = _pulse_sd_ohm(fit, setup, errors)
     pulse = _around(fit.pulse_ohm, pulse_sd)
-    instant = None
-    slowest = min(
-        (rate for c in (*volts.channels, *amps.channels) if (rate := ride.rate_hz(c))),
-        default=1 / fit.step_s,
-    )
-    if fit.step_s <= INSTANT_STEP_S and slowest >= INSTANT_RATE_HZ:
-        sd = hypot(
-            fit.instant_sd_ohm * BOOTSTRAP_SHORT,
-            hypot(gain, hypot(INSTANT_MODEL_SD, STRANGE_SD * strange)) * fit.pulse_ohm,
-        )
-        instant = Estimate(
-            fit.instant_ohm, max(fit.instant_ohm - 1.96 * sd, 0.0), fit.instant_ohm + 1.96 * sd
-        )
-    else:
-        notes.append(
-            Note(
-                "pack.resistance_instant_ohm",
-                f"One reading every {max(fit.step_s, 1 / slowest):.2g} s is too slow to tell what "
-                "answers at once.",
-            )
-        )
-    offset = _offset_sd_a(amps, setup) * fit.total_ohm
-    series = setup.pack.series
-    own = [
-        hypot(hypot(sd * BOOTSTRAP_SHORT, offset), REST_MODEL_SD_V * series)
-        for sd in (fit.rest_start_sd_v, fit.rest_end_sd_v)
-    ]
-    rests = (fit.rest_start_v, fit.rest_end_v)
-    fall = fall_sd_v(setup, rests[0], float(fit.charge_ah[-1] - fit.charge_ah[0]))
-    own[1] = hypot(own[1], fall)
-    whole = [hypot(sd, gain_v * rest) for sd, rest in zip(own, rests, strict=True)]
+    instant, more = _instant(fit, errors, slowest_hz)
+    notes += more
+    rests, own = (fit.rest_start_v, fit.rest_end_v), _rest_sds_v(fit, setup, errors)
+    whole = [hypot(sd, errors.gain_v * rest) for sd, rest in zip(own, rests, strict=True)]
     charges = [charge_from_rest(rest, sd, setup) for rest, sd in zip(rests, whole, strict=True)]
-    for name, charge in zip(("start", "end"), charges, strict=True):
-        if charge is None:
-            notes.append(
-                Note(
-                    f"pack.state_of_charge_{name}_pct",
-                    "The rest voltage lies where the curve is too flat to tell the charge.",
-                )
-            )
-    drawn = float(fit.charge_ah[-1] - fit.charge_ah[0])
-    hours = float(fit.time_s[-1] - fit.time_s[0]) / 3600
-    drawn_sd = hypot(gain_a * drawn, _offset_sd_a(amps, setup) * hours)
-    capacity = capacity_from_rests(
-        drawn, drawn_sd, *rests, (own[0], own[1]), gain_v * rests[0], setup
-    )
-    counted = (
-        None
-        if logged_pct is None
-        else capacity_from_counter(drawn, drawn_sd, float(logged_pct[0] - logged_pct[1]))
-    )
-    if capacity is None and counted is not None:
-        notes.append(
-            Note(
-                "pack.capacity_ah",
-                "From the logged state of charge alone, whose 0 and 100 % are the logger's own; "
-                "the rest voltages of this ride cannot tell with this curve.",
-            )
+    notes += [
+        Note(
+            f"pack.state_of_charge_{name}_pct",
+            "The rest voltage lies where the curve is too flat to tell the charge.",
         )
-    elif capacity is None:
-        notes.append(
-            Note(
-                "pack.capacity_ah",
-                f"{drawn:.1f} Ah between two rest voltages is too little to tell the capacity "
-                + (
-                    "with a curve that is not the cells' own."
-                    if setup.curve.built_in
-                    else "with this curve."
-                ),
-            )
-        )
-    capacity = capacity or counted
+        for name, charge in zip(("start", "end"), charges, strict=True)
+        if charge is None
+    ]
+    capacity, more = _capacity(fit, setup, errors, own, logged_pct)
+    notes += more
     state = PackState(
         resistance_10s_ohm=pulse,
         resistance_10s_25c_ohm=_at_25c(pulse, pulse_sd, temperature, Activation()),
@@ -287,6 +159,112 @@ def _state(
         capacity_ah=capacity,
     )
     return state, notes
+
+
+def _reading_notes(errors: SensorErrors) -> list[Note]:
+    """What is odd about the readings the resistance rests on."""
+    notes = []
+    if errors.strange > STRANGE_FROM:
+        notes.append(
+            Note(
+                "pack.resistance_10s_ohm",
+                f"{errors.strange:.0%} of how the voltage moves under load is not explained by the "
+                "logged current (0.1 % is usual): it may be clipped, unsigned or badly timed. "
+                "The intervals are widened for that.",
+            )
+        )
+    if errors.at_controllers:
+        notes.append(
+            Note(
+                "pack.resistance_10s_ohm",
+                "Voltage was read at the controllers: leads, fuse and connectors count in.",
+            )
+        )
+    return notes
+
+
+def _pulse_sd_ohm(fit: ResistanceFit, setup: Setup, errors: SensorErrors) -> float:
+    """How well the 10 s resistance is known, one standard deviation [ohm]."""
+    surface_sd = BUILT_IN_SURFACE_SD if setup.curve.built_in else OWN_SURFACE_SD
+    model = hypot(
+        MODEL_SD,
+        STRANGE_SD * errors.strange,
+        WARMING_SD * fit.warming,
+        surface_sd * fit.surface_part,
+    )
+    return hypot(fit.pulse_sd_ohm * BOOTSTRAP_SHORT, hypot(errors.gain, model) * fit.pulse_ohm)
+
+
+def _instant(
+    fit: ResistanceFit, errors: SensorErrors, slowest_hz: float | None
+) -> tuple[Estimate | None, list[Note]]:
+    """The part that answers at once, or None where the log or a channel is too slow to tell."""
+    pace_hz = 1 / fit.step_s if slowest_hz is None else slowest_hz
+    if fit.step_s > INSTANT_STEP_S or pace_hz < INSTANT_RATE_HZ:
+        text = (
+            f"One reading every {max(fit.step_s, 1 / pace_hz):.2g} s is too slow to tell what "
+            "answers at once."
+        )
+        return None, [Note("pack.resistance_instant_ohm", text)]
+    model = hypot(INSTANT_MODEL_SD, STRANGE_SD * errors.strange)
+    sd = hypot(fit.instant_sd_ohm * BOOTSTRAP_SHORT, hypot(errors.gain, model) * fit.pulse_ohm)
+    low = max(fit.instant_ohm - 1.96 * sd, 0.0)
+    return Estimate(fit.instant_ohm, low, fit.instant_ohm + 1.96 * sd), []
+
+
+def _rest_sds_v(fit: ResistanceFit, setup: Setup, errors: SensorErrors) -> tuple[float, float]:
+    """How well the rest voltages at the start and the end are known, the scale of the voltage
+    apart, one standard deviation each [V]."""
+    offset, model = errors.offset_a * fit.total_ohm, REST_MODEL_SD_V * setup.pack.series
+    start, end = (
+        hypot(hypot(sd * BOOTSTRAP_SHORT, offset), model)
+        for sd in (fit.rest_start_sd_v, fit.rest_end_sd_v)
+    )
+    return start, hypot(end, fall_sd_v(setup, fit.rest_start_v, _drawn_ah(fit)))
+
+
+def _drawn_ah(fit: ResistanceFit) -> float:
+    return float(fit.charge_ah[-1] - fit.charge_ah[0])
+
+
+def _capacity(
+    fit: ResistanceFit,
+    setup: Setup,
+    errors: SensorErrors,
+    own_sd_v: tuple[float, float],
+    logged_pct: tuple[float, float] | None,
+) -> tuple[Estimate | None, list[Note]]:
+    """From the charge drawn between the two rest voltages, else by the logger's own counting."""
+    drawn = _drawn_ah(fit)
+    hours = float(fit.time_s[-1] - fit.time_s[0]) / 3600
+    drawn_sd = hypot(errors.gain_a * drawn, errors.offset_a * hours)
+    capacity = capacity_from_rests(
+        drawn,
+        drawn_sd,
+        fit.rest_start_v,
+        fit.rest_end_v,
+        own_sd_v,
+        errors.gain_v * fit.rest_start_v,
+        setup,
+    )
+    if capacity is not None:
+        return capacity, []
+    counted = (
+        None
+        if logged_pct is None
+        else capacity_from_counter(drawn, drawn_sd, float(logged_pct[0] - logged_pct[1]))
+    )
+    if counted is not None:
+        text = (
+            "From the logged state of charge alone, whose 0 and 100 % are the logger's own; "
+            "the rest voltages of this ride cannot tell with this curve."
+        )
+        return counted, [Note("pack.capacity_ah", text)]
+    curve = "a curve that is not the cells' own." if setup.curve.built_in else "this curve."
+    text = (
+        f"{drawn:.1f} Ah between two rest voltages is too little to tell the capacity with {curve}"
+    )
+    return None, [Note("pack.capacity_ah", text)]
 
 
 def _at_25c(

@@ -18,7 +18,7 @@ from analyzer.limit_checks import COLD_HOLDS_K, COLD_TOUCH_K, by_volts
 from analyzer.limit_keys import LimitKey, limit_keys
 from analyzer.limits import LimitCheck, judge
 from analyzer.near_trip import SHORTEST_WAY_K, SHORTEST_WAY_V
-from analyzer.pack_state import CONTROLLER_GAIN_SD, OFFSET_SD_A
+from analyzer.pack_errors import CONTROLLER_GAIN_SD, OFFSET_SD_A
 from analyzer.quantities import Floats
 from analyzer.restated_model import (
     DRAWS,

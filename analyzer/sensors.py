@@ -48,26 +48,6 @@ def believable_temp_c(values: Floats, ride: Ride) -> Floats | None:
     return np.asarray(good, np.float64)
 
 
-def log_step(values: Floats) -> float:
-    """The smallest step the channel is logged in: its resolution, 0 where there is none."""
-    good = values[np.isfinite(values)]
-    if good.size < 2:
-        return 0.0
-    steps = np.abs(np.diff(good[:20000]))
-    steps = steps[steps > 1e-9]
-    return float(np.percentile(steps, 1)) if steps.size else 0.0
-
-
-def noise_sd(values: Floats) -> float:
-    """Spread of single samples about what they measure, from how far each lies from the middle of
-    its neighbours (white noise: the second difference has six times its variance)."""
-    good = values[np.isfinite(values)][:60_000]
-    if good.size < 20:
-        return 0.0
-    bend = np.abs(np.diff(good, 2))
-    return float(np.median(bend) / 0.6745 / np.sqrt(6.0))
-
-
 def current_accuracy_share(channels: tuple[str, ...]) -> float:
     """How exact the sum of these current channels is, as a part of its value."""
     bms = all(one == "pack_current_a" for one in channels)

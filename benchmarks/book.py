@@ -29,7 +29,7 @@ MINUTES, RATE_HZ = 20, 20
 def logs(folder: Path, count: int) -> list[Path]:
     """`count` rides of 20 min at 20 Hz, each in a folder of its own, a day apart."""
     base, _ = make(folder, hours=MINUTES / 60, rate_hz=RATE_HZ)
-    table = pd.read_csv(base).astype(float)
+    table = pd.read_csv(base)
     base.unlink()
     rng = np.random.default_rng(1)
     folders = []

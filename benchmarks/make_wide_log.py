@@ -9,8 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import pyarrow as pa
-from pyarrow import csv
+import pandas as pd
 
 SETUP = """
 [vehicle]
@@ -46,11 +45,8 @@ same_as = "left"
 """
 
 
-def make(
-    folder: Path, *, hours: float = 1.0, rate_hz: float = 50.0, capacity_ah: float = 28.0
-) -> tuple[Path, Path]:
-    """Write `wide.csv` and `setup.toml` into the folder and return their paths; a day's riding
-    takes a large `capacity_ah`."""
+def make(folder: Path, *, hours: float = 1.0, rate_hz: float = 50.0) -> tuple[Path, Path]:
+    """Write `wide.csv` and `setup.toml` into the folder and return their paths."""
     rng = np.random.default_rng(5)
     n = int(hours * 3600 * rate_hz)
     t = np.arange(n) / rate_hz
@@ -66,7 +62,7 @@ def make(
 
     slow_a = lfilter([1 - keep], [1, -keep], total_a)
     charge_ah = np.cumsum(total_a + 1.0) / rate_hz / 3600
-    rest_v = 57.5 - 9.0 * charge_ah / capacity_ah
+    rest_v = 57.5 - 9.0 * charge_ah / 28.0
     volts = rest_v - 0.05 * total_a - 0.035 * slow_a
     altitude = 300 + np.cumsum(grade * speed) / rate_hz
     columns: dict[str, np.ndarray] = {"time [s]": t.round(3)}
@@ -92,6 +88,6 @@ def make(
     }
     assert len(columns) == 22
     log, setup = folder / "wide.csv", folder / "setup.toml"
-    csv.write_csv(pa.table(columns), log)
-    setup.write_text(SETUP.replace("capacity_ah = 28.0", f"capacity_ah = {capacity_ah}"))
+    pd.DataFrame(columns).to_csv(log, index=False)
+    setup.write_text(SETUP)
     return log, setup

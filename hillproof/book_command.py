@@ -6,6 +6,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from hillproof.options import (
+    Json,
+    MapFile,
+    Mass,
+    OpenReport,
+    Quiet,
+    Report,
+    RideNote,
+    SetupFile,
+    Start,
+    Temp,
+)
 from hillproof.plain_help import PlainCommand, example
 from importers.errors import BookError
 
@@ -27,7 +39,6 @@ Cluster = Annotated[
         "--cluster", metavar="ADDRESS", help="Other computers to share the work (a Dask scheduler)."
     ),
 ]
-Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
 
 
 @book_app.command(
@@ -41,30 +52,12 @@ def add(
         typer.Argument(metavar="LOG", help="One ride's logs, or folders with a ride each."),
     ],
     book: Folder = None,
-    setup: Annotated[
-        str | None,
-        typer.Option(
-            "--setup", metavar="FILE", help="Your setup; else setup.toml beside the logs."
-        ),
-    ] = None,
-    map_file: Annotated[
-        str | None,
-        typer.Option("--map", metavar="FILE", help="A map that says what each column is."),
-    ] = None,
-    mass: Annotated[
-        float | None,
-        typer.Option("--mass", metavar="KG", help="Vehicle, rider and load on this day."),
-    ] = None,
-    temp: Annotated[
-        float | None, typer.Option("--temp", metavar="C", help="Pack temperature at the start.")
-    ] = None,
-    note: Annotated[
-        str | None, typer.Option("--note", metavar="TEXT", help="A note kept with the ride.")
-    ] = None,
-    start: Annotated[
-        str | None,
-        typer.Option("--start", metavar="TIME", help="2031-05-04T09:12, for a log without a date."),
-    ] = None,
+    setup: SetupFile = None,
+    map_file: MapFile = None,
+    mass: Mass = None,
+    temp: Temp = None,
+    note: RideNote = None,
+    start: Start = None,
     cluster: Cluster = None,
     quiet: Quiet = False,
 ) -> None:
@@ -94,10 +87,7 @@ def list_rides(
     settings: Annotated[
         bool, typer.Option("--settings", help="How the settings changed, with dates.")
     ] = False,
-    json: Annotated[
-        str | None,
-        typer.Option("--json", metavar="F.json", help="Write the numbers here; - prints."),
-    ] = None,
+    json: Json = None,
     quiet: Quiet = False,
 ) -> None:
     """What is kept."""
@@ -229,17 +219,10 @@ def ageing(
         str | None,
         typer.Option("--pack", metavar="NAME", help="Which pack; else that of the newest ride."),
     ] = None,
-    report: Annotated[
-        str | None, typer.Option("--report", metavar="F.html", help="Write the report here.")
-    ] = None,
-    json: Annotated[
-        str | None,
-        typer.Option("--json", metavar="F.json", help="Write the numbers here; - prints."),
-    ] = None,
+    report: Report = None,
+    json: Json = None,
     cluster: Cluster = None,
-    open_report: Annotated[
-        bool, typer.Option("--open", help="Show the report in the browser.")
-    ] = False,
+    open_report: OpenReport = False,
     quiet: Quiet = False,
 ) -> None:
     """How the pack has aged over the rides kept, and when it will matter."""

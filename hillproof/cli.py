@@ -18,6 +18,19 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from hillproof.book_command import ageing, book_app
+from hillproof.options import (
+    Json,
+    MapFile,
+    Mass,
+    OpenReport,
+    Quiet,
+    Report,
+    RideNote,
+    SetupFile,
+    Start,
+    Strict,
+    Temp,
+)
 from hillproof.plain_help import PlainCommand, example
 from importers.errors import UserError
 
@@ -59,19 +72,6 @@ Logs = Annotated[
         metavar="LOG", help="Log files; left=FILE, gps=FILE or bms=FILE says what one holds."
     ),
 ]
-SetupFile = Annotated[
-    str | None,
-    typer.Option("--setup", metavar="FILE", help="Your setup; else setup.toml beside the logs."),
-]
-MapFile = Annotated[
-    str | None, typer.Option("--map", metavar="FILE", help="A map that says what each column is.")
-]
-Report = Annotated[
-    str | None, typer.Option("--report", metavar="F.html", help="Write the report here.")
-]
-Json = Annotated[
-    str | None, typer.Option("--json", metavar="F.json", help="Write the numbers here; - prints.")
-]
 BookFolder = Annotated[
     str | None, typer.Option("--book", metavar="DIR", help="A book whose rides count, too.")
 ]
@@ -79,11 +79,6 @@ Rides = Annotated[
     list[str] | None,
     typer.Argument(metavar="RIDE", help="Ride files of this build, or names in a book."),
 ]
-Quiet = Annotated[bool, typer.Option("--quiet", help="Print errors only.")]
-Strict = Annotated[
-    bool, typer.Option("--strict", help="Exit status 1 when something must be acted on.")
-]
-OpenReport = Annotated[bool, typer.Option("--open", help="Show the report in the browser.")]
 
 
 def _console() -> Console:
@@ -205,20 +200,10 @@ def ride(
             "--table", metavar="F.parquet", help="Keep the ride in one file, .parquet or .csv."
         ),
     ] = None,
-    mass: Annotated[
-        float | None,
-        typer.Option("--mass", metavar="KG", help="Vehicle, rider and load on this day."),
-    ] = None,
-    temp: Annotated[
-        float | None, typer.Option("--temp", metavar="C", help="Pack temperature at the start.")
-    ] = None,
-    note: Annotated[
-        str | None, typer.Option("--note", metavar="TEXT", help="A note kept with the ride.")
-    ] = None,
-    start: Annotated[
-        str | None,
-        typer.Option("--start", metavar="TIME", help="2031-05-04T09:12, for a log without a date."),
-    ] = None,
+    mass: Mass = None,
+    temp: Temp = None,
+    note: RideNote = None,
+    start: Start = None,
     book: Annotated[
         str | None,
         typer.Option("--book", metavar="DIR", help="The book of a ride named instead of logs."),

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from importers.channels import channel_of
+from importers.scatter import noise_sd
 
 Values = NDArray[np.float64] | NDArray[np.object_]
 
@@ -179,7 +180,7 @@ def _equal(one: Values, two: Values, *, bodies: bool) -> bool:
     if moved.size < COPY_CHANGES:
         return False
     step = float(np.quantile(moved, 0.01))
-    noise = float(np.median(np.abs(np.diff(good, 2)))) / 0.6745 / np.sqrt(6.0)
+    noise = noise_sd(np.asarray(good, np.float64))
     steps = np.clip(np.diff(good), -3 * noise, 3 * noise)  # few large ones must not decide
     together = float(np.dot(steps[1:], steps[:-1]) / max(float(np.dot(steps, steps)), 1e-12))
     return bool(noise > COPY_NOISE * step and together < COPY_WHITE)

@@ -68,9 +68,6 @@ PACK_OF_DRIVE = {
 }
 """What a controller calls the battery's, as the whole pack's."""
 
-WHOLE_OR_DRIVE = frozenset({"throttle_pct", "brake_pct", "status"})
-"""Channels that a drive may have of its own, and the ride may have once for all."""
-
 
 def channel_of(name: str) -> Channel | None:
     """The vocabulary's row for a name, drive before it or not, numbered cells included."""

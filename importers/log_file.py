@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from importers.absent_sensors import drop_absent
-from importers.channel_map import ChannelMap, FileMap, map_line
+from importers.channel_map import ChannelMap, FileMap
 from importers.channels import channel_of
-from importers.current_doubts import braking_doubts
 from importers.errors import LogError
 from importers.guess import (
     SAMPLE_ROWS,
@@ -25,19 +23,17 @@ from importers.log_role import OTHER_ROLES, role_of
 from importers.log_table import LogTable
 from importers.log_time import LogTime, log_time
 from importers.log_values import mapped_guesses, values_of
-from importers.logger_limits import full_scale, undo_overflow
+from importers.logger_limits import undo_overflow
 from importers.long_text import is_long, read_long_table
+from importers.not_data import cut_at_top, only_data, without_top
 from importers.parquet_table import MAGIC, read_parquet_table
-from importers.place_fixes import fixes_only
 from importers.raw_table import RawTable
 from importers.resample import join_groups
 from importers.ride import ChannelReading, Unjudged
 from importers.setup_types import Setup
-from importers.stale_rows import stale_rows
 from importers.text_bytes import NotText, as_text
 from importers.text_table import NoTable, read_text_table
 from importers.timebase import rate_hz
-from importers.total_current import odd_total
 from importers.true_rate import true_rate_hz
 from importers.unpack import Data, read_bytes
 
@@ -206,55 +202,13 @@ def _assemble(
         *(ids.problems if ids else ()),
         *remarks,
     ]
-    columns: dict[str, Values] = {}
-    told: dict[int, ChannelReading] = {}
-    unjudged: list[Unjudged] = []
-    for at, one in zip(left, guesses, strict=True):
-        name = full(one) if one.name is not None else None
-        cut = _cut_at_top(one, reading.keep) if ids is None else None
-        values, fault = values_of(one, reading.keep)
-        if fault:
-            problems.append(f"'{one.column.header}': {fault}")
-        if one.column.date_cells:
-            problems.append(
-                f"'{one.column.header}': {one.column.date_cells} numbers became dates, as a "
-                "spreadsheet does: export the log again without it"
-            )
-        elif one.column.odd_cells:
-            problems.append(f"'{one.column.header}': {one.column.odd_cells} cells are no numbers")
-        rate = None
-        if cut is not None and name is not None and values is not None:
-            values, sides, text = _without_top(values, cut)
-            problems.append(f"'{one.column.header}': {text}")
-            unjudged += [Unjudged(name, side, text) for side in sides]
-        if values is not None and name is not None:
-            columns[name] = values
-            if values.dtype != object:
-                rate = _rate(reading.time_s, values, ids, reading.keep)
-        told[at] = ChannelReading(
-            one.column.header, name, one.unit.name if name else _unit_word(one),
-            one.sign.sign if name else 1, rate, round(one.sure, 3), one.why,
-        )  # fmt: skip
-    readings = _readings(raw, clock, ids, told)
-    time_s = reading.time_s
+    read = _read_columns(clock, ids, left, guesses)
+    readings = _readings(raw, clock, ids, read.told)
+    time_s, columns = reading.time_s, read.columns
     if ids is not None:
         time_s, columns = _side_by_side(reading.time_s, reading.keep, ids, columns)
-    columns, absent = drop_absent(time_s, columns)
-    problems += [f"{name}: {text}, taken as missing" for name, text in absent]
-    odd = odd_total(columns, len(drives)) if own is None else None  # a map wins
-    if odd is not None:
-        del columns["pack_current_a"]
-        line = map_line(_header_of(readings, "pack_current_a"), "pack_current_a", "A", 1)
-        problems.append(
-            f"pack_current_a: {odd}; left out. If it is the pack's all the same, a map file says "
-            f"so: {line}"
-        )
-    doubts = braking_doubts(columns, time_s)
-    problems += [f"{name}: {text}" for name, text in doubts]
-    unjudged += [Unjudged(name, -1, text) for name, text in doubts]
-    columns, stale = stale_rows(time_s, columns)
-    columns, nowhere = fixes_only(time_s, columns)
-    problems += [*stale, *nowhere]
+    clean = only_data(time_s, columns, readings, drives, mapped=own is not None)
+    columns, problems = clean.columns, [*problems, *read.problems, *clean.problems]
     found, found_sure = role_of(columns, role, own.role if own else None, drives, ids is not None)
     return LogTable(
         file=path,
@@ -269,41 +223,61 @@ def _assemble(
         role_sure=found_sure,
         problems=tuple(dict.fromkeys(problems)),
         notes=reading.notes,
-        unjudged=tuple(unjudged),
+        unjudged=(*read.unjudged, *clean.unjudged),
         first_s=reading.first_s,
         of_day=reading.of_day,
         restarts=reading.restarts if ids is None else (),
     )
 
 
-_CAN_CLIP = ("_current_a", "_rpm", "power_w", "speed_mps")
+@dataclass(slots=True)
+class _Read:
+    """The columns as they are read, before what is no data is left out."""
+
+    columns: dict[str, Values] = field(default_factory=dict)
+    told: dict[int, ChannelReading] = field(default_factory=dict)
+    """By the column's place in the file."""
+    problems: list[str] = field(default_factory=list)
+    unjudged: list[Unjudged] = field(default_factory=list)
 
 
-def _cut_at_top(one: Guess, keep: NDArray[np.intp]) -> tuple[float, NDArray[np.bool_]] | None:
-    """The level and rows at which a column is cut off, looked at in the unit logged."""
-    if one.name is None or one.column.numbers is None:
-        return None
-    if not one.name.channel.endswith(_CAN_CLIP):
-        return None
-    found = full_scale(one.column.numbers)
-    return None if found is None else (found[0], found[1][keep])
+def _read_columns(
+    clock: LogTime, ids: IdColumn | None, left: list[int], guesses: list[Guess]
+) -> _Read:
+    """Each guessed column's values on the rows kept, and what is wrong with them."""
+    reading, out = clock.reading, _Read()
+    for at, one in zip(left, guesses, strict=True):
+        name = full(one) if one.name is not None else None
+        cut = cut_at_top(one, reading.keep) if ids is None else None
+        values, fault = values_of(one, reading.keep)
+        out.problems += _column_problems(one, fault)
+        if cut is not None and name is not None and values is not None:
+            values, sides, text = without_top(values, cut)
+            out.problems.append(f"'{one.column.header}': {text}")
+            out.unjudged += [Unjudged(name, side, text) for side in sides]
+        rate = None
+        if values is not None and name is not None:
+            out.columns[name] = values
+            if values.dtype != object:
+                rate = _rate(reading.time_s, values, ids, reading.keep)
+        out.told[at] = ChannelReading(
+            one.column.header, name, one.unit.name if name else _unit_word(one),
+            one.sign.sign if name else 1, rate, round(one.sure, 3), one.why,
+        )  # fmt: skip
+    return out
 
 
-def _without_top(
-    values: Values, cut: tuple[float, NDArray[np.bool_]]
-) -> tuple[Values, tuple[int, ...], str]:
-    """The values without those at full scale, the sides of zero these lie on, and what it is."""
-    level, rows = cut
-    sides = tuple(side for side in (1, -1) if bool((values[rows] * side > 0).any()))
-    text = (
-        f"{int(rows.sum())} values stand at {level:g}, the logger's full scale: they were that "
-        "much or more and are taken as missing"
-    )
-    return np.asarray(np.where(rows, np.nan, values), np.float64), sides, text
-
-
-def _header_of(readings: Sequence[ChannelReading], channel: str) -> str:
-    return next((one.header for one in readings if one.channel == channel), channel)
+def _column_problems(one: Guess, fault: str) -> list[str]:
+    header, column = one.column.header, one.column
+    problems = [f"'{header}': {fault}"] if fault else []
+    if column.date_cells:
+        problems.append(
+            f"'{header}': {column.date_cells} numbers became dates, as a spreadsheet does: export "
+            "the log again without it"
+        )
+    elif column.odd_cells:
+        problems.append(f"'{header}': {column.odd_cells} cells are no numbers")
+    return problems
 
 
 def _cut_rows(raw: RawTable) -> list[str]:

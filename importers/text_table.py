@@ -30,8 +30,6 @@ PIECE = 1 << 14
 """Bytes looked at in the middle and at the end. Our choice."""
 BLOCK = 1 << 20
 """Bytes pyarrow parses at once; longest row allowed. Our choice: pyarrow's own default."""
-MOST_ODD_ROWS = 20
-"""Uneven rows after which parsing as it stands is given up. Our choice."""
 
 
 class NoTable(ValueError):

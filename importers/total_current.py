@@ -13,6 +13,8 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from importers.scatter import log_step
+
 Floats = NDArray[np.float64]
 Columns = Mapping[str, NDArray[np.float64] | NDArray[np.object_]]
 
@@ -61,13 +63,7 @@ def _follows(total: Floats, part: Floats, times: float) -> bool:
     if top <= 0 or loaded.sum() < LEAST_ROWS:
         return False
     apart = np.abs(total - times * part)[loaded]
-    room = 0.51 * (_step(total[loaded]) + times * _step(part[loaded])) + EXACT * np.abs(
+    room = 0.51 * (log_step(total[loaded]) + times * log_step(part[loaded])) + EXACT * np.abs(
         total[loaded]
     )
     return float(np.mean(apart <= room)) > 0.98
-
-
-def _step(values: Floats) -> float:
-    moved = np.abs(np.diff(values[:20_000]))
-    moved = moved[moved > 1e-9]
-    return float(np.quantile(moved, 0.01)) if moved.size else 0.0

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from handmade import clock, make_ride
 
-from analyzer.sensors import believable_temp_c, current_accuracy_share, log_step, noise_sd
+from analyzer.sensors import believable_temp_c, current_accuracy_share
+from importers.scatter import log_step, noise_sd
 
 T = clock(600)
 RIDE = make_ride(T, {"left.motor_temp_c": 20.0})

@@ -1,0 +1,28 @@
+"""How finely and how noisily a channel is logged. Pure."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def log_step(values: Floats) -> float:
+    """The smallest step the channel is logged in: its resolution, 0 where there is none."""
+    good = values[np.isfinite(values)]
+    if good.size < 2:
+        return 0.0
+    steps = np.abs(np.diff(good[:20000]))
+    steps = steps[steps > 1e-9]
+    return float(np.percentile(steps, 1)) if steps.size else 0.0
+
+
+def noise_sd(values: Floats) -> float:
+    """Spread of single samples about what they measure, from how far each lies from the middle of
+    its neighbours (white noise: the second difference has six times its variance)."""
+    good = values[np.isfinite(values)][:60_000]
+    if good.size < 20:
+        return 0.0
+    bend = np.abs(np.diff(good, 2))
+    return float(np.median(bend) / 0.6745 / np.sqrt(6.0))

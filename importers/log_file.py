@@ -10,14 +10,9 @@ from numpy.typing import NDArray
 
 from importers.channel_map import ChannelMap, FileMap
 from importers.channels import channel_of
+from importers.column_guess import Guess, full
 from importers.errors import LogError
-from importers.guess import (
-    SAMPLE_ROWS,
-    Guess,
-    drop_doubtful,
-    full,
-    guess_columns,
-)
+from importers.guess import SAMPLE_ROWS, drop_doubtful, guess_columns
 from importers.log_ids import IdColumn, find_ids
 from importers.log_role import OTHER_ROLES, role_of
 from importers.log_table import LogTable

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from importers.channel_map import FileMap, MappedChannel
 from importers.channels import channel_of
+from importers.column_guess import Guess
 from importers.errors import LogError
-from importers.guess import Guess
 from importers.guess_name import NameGuess
 from importers.guess_sign import SignGuess
 from importers.guess_unit import UnitGuess, guess_unit

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from importers.absent_sensors import drop_absent
 from importers.channel_map import map_line
+from importers.column_guess import Guess
 from importers.current_doubts import braking_doubts
-from importers.guess import Guess
 from importers.logger_limits import full_scale
 from importers.place_fixes import fixes_only
 from importers.ride import ChannelReading, Unjudged

@@ -1,0 +1,148 @@
+"""Which channel of which drive is each column, once all are seen together? A side or the whole
+vehicle, battery or phase current, and each channel once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from importers.channels import PACK_OF_DRIVE, channel_of
+from importers.column_guess import Guess
+from importers.guess_name import NameGuess
+
+Floats = NDArray[np.float64]
+
+MOTOR_CHANNELS = frozenset(
+    {"phase_current_a", "motor_rpm", "duty_pct", "controller_temp_c", "motor_temp_c"}
+)
+OTHER_SIDE = 0.9
+"""Chance that a column without a side in a file of sides is the whole ride's. Our choice."""
+
+
+def whole_vehicle(guesses: list[Guess], drives: int) -> None:
+    """Channels that only the whole ride has lose their side; the pack's own get the pack's name."""
+    sided = any(one.drive is not None and one.name is not None for one in guesses)
+    packlike = any(
+        one.name is not None
+        and (one.name.channel.startswith("cell_")
+             or one.name.channel in ("state_of_charge_pct", "pack_temp_c"))
+        for one in guesses
+    )  # fmt: skip
+    driven = any(one.name is not None and one.name.channel in MOTOR_CHANNELS for one in guesses)
+    # Sides on one drive's columns only: those without may be the other drive's.
+    one_sided = drives > 1 and len({one.drive for one in guesses if one.name and one.drive}) == 1
+    for one in guesses:
+        if one.name is None:
+            continue
+        row = channel_of(one.name.channel)
+        if row is not None and row.per_drive and one.drive is None and not one.name.pack:
+            strange = sided and one.name.channel in MOTOR_CHANNELS | {"wheel_speed_mps"}
+            if one_sided or (strange and drives > 1):
+                one.side_sure = min(one.side_sure, OTHER_SIDE)
+        if row is not None and not row.per_drive and one.drive is not None:
+            if one.name.channel == "speed_mps":
+                one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.93))
+                continue
+            if one.name.channel.startswith("cell") or row.dimension in ("temperature",):
+                one.drop("a pack reading on one side")
+                continue
+            one.drive = None
+        named_pack = one.name.pack and one.name.channel in PACK_OF_DRIVE
+        alone = one.drive is None and (sided or (packlike and not driven))
+        if named_pack or (alone and one.name.channel in PACK_OF_DRIVE):
+            one.name = replace(one.name, channel=PACK_OF_DRIVE[one.name.channel])
+            one.drive = None
+        elif (
+            one.drive is None
+            and not (sided or packlike or "vehicle" in one.words.ideas)
+            and driven
+            and one.name.channel == "speed_mps"
+        ):
+            # In one controller's file the speed is its wheel's, most likely.
+            one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.9))
+
+
+def settle_open_currents(guesses: list[Guess]) -> None:
+    """A `current` that words leave open: battery or phase, by what else this drive has."""
+    motor = any(
+        (one.name is not None and one.name.channel in MOTOR_CHANNELS)
+        or one.words.ideas & {"motor", "phase", "duty", "controller"}
+        for one in guesses
+    )  # fmt: skip
+    for one in guesses:
+        if one.name is None or one.words.ideas & {"battery", "input", "pack", "phase"}:
+            continue
+        if one.name.channel not in ("battery_current_a", "phase_current_a"):
+            continue
+        if not motor and not one.words.ideas & {"brake", "total"}:
+            # Nothing in this file is of a motor: its current is the pack's.
+            one.name = replace(one.name, channel=_pack_or_drive(one), chance=0.96)
+            continue
+        others = {
+            two.name.channel: two for two in guesses
+            if two is not one and two.name is not None and two.drive == one.drive
+            and two.words.ideas & {"battery", "input", "pack", "phase", "motor"}
+        }  # fmt: skip
+        if "motor" in one.words.ideas:
+            battery = others.get("battery_current_a")
+            if battery is not None and _mostly_larger(one.sample, battery.sample):
+                one.name = NameGuess("phase_current_a", 0.98)
+        elif "phase_current_a" in others:
+            one.name = NameGuess("battery_current_a", 0.96)
+        elif "battery_current_a" in others and _mostly_larger(
+            one.sample, others["battery_current_a"].sample
+        ):
+            one.name = NameGuess("phase_current_a", 0.93)
+
+
+def _pack_or_drive(one: Guess) -> str:
+    return "pack_current_a" if one.drive is None else "battery_current_a"
+
+
+def _mostly_larger(own: Floats, other: Floats) -> bool:
+    """Phase current is never below battery current while a motor drives (duty <= 1)."""
+    if own.size == 0 or own.size != other.size:
+        return False
+    top = np.nanquantile(np.abs(other), 0.98) if np.isfinite(other).any() else 0.0
+    big = np.abs(other) > 0.2 * top
+    if big.sum() < 10:
+        return False
+    return bool(np.mean(np.abs(own[big]) >= 0.9 * np.abs(other[big])) > 0.85)
+
+
+def one_each(guesses: list[Guess]) -> None:
+    """Each channel once per drive: the surest column, of equals one that is not constant."""
+    best: dict[tuple[str | None, str], Guess] = {}
+    for one in guesses:
+        if one.name is None:
+            continue
+        if one.column.numbers is not None and not np.isfinite(one.sample).any():
+            one.why = "empty"
+        other = best.get(one.key)
+        if other is None:
+            best[one.key] = one
+            continue
+        keep, lose = (one, other) if _rank(one) > _rank(other) else (other, one)
+        best[one.key] = keep
+        close = abs(keep.sure - lose.sure) < 0.02 and not _same(keep, lose)
+        name = keep.name.channel if keep.name else ""
+        lose.drop(f"'{keep.column.header}' is read as {name} instead")
+        if close and keep.name is not None:
+            # Two columns claim one channel and differ: whichever is read, it is not sure.
+            keep.name = replace(keep.name, chance=min(keep.name.chance, 0.9))
+
+
+def _rank(one: Guess) -> tuple[float, bool, bool]:
+    values = one.sample[np.isfinite(one.sample)]
+    alive = bool(values.size and np.ptp(values) > 0)
+    return round(one.sure, 2) if values.size else 0.0, alive, False
+
+
+def _same(one: Guess, two: Guess) -> bool:
+    if one.sample.size != two.sample.size or one.sample.size == 0:
+        return False
+    both = np.isfinite(one.sample) & np.isfinite(two.sample)
+    scale = float(np.nanmax(np.abs(one.sample), initial=1e-9))
+    return bool(both.any() and np.mean(np.abs(one.sample - two.sample)[both]) < 0.05 * scale)

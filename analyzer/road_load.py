@@ -75,7 +75,8 @@ class RoadLoad:
     theta: Floats
     """The six parameters as fitted; empty where nothing was."""
     covariance: Floats
-    """(6, 6) of efficiency, copper share, return, rolling, drag, turning mass."""
+    """(6, 6) of efficiency, copper share, return, rolling (a steady wind in it), drag, turning
+    mass."""
     mass_kg: float | None
     notes: tuple[Note, ...]
 
@@ -112,7 +113,10 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
             ("efficiency", "copper_share", "return", "rolling", "drag_m2", "turning")
         )
     }
-    rolling = _in_wind(parts["rolling"], setup, ride, mass)
+    wind_sd = 0.0 if mass is None else _wind_as_rolling(setup, ride, mass)
+    rolling = _in_wind(parts["rolling"], wind_sd)
+    covariance = covariance.copy()
+    covariance[3, 3] += wind_sd**2
     notes = tuple(
         Note(f"road_load.{name}", f"This ride does not tell {words}; {parts[name].source}.")
         for name, words in _IN_WORDS.items()
@@ -164,17 +168,19 @@ def _fitted(
     return Fitted(estimate, False, "setup" if given is not None else DEFAULT_SOURCES[name])
 
 
-def _in_wind(fitted: Fitted, setup: Setup, ride: Ride, mass: float | None) -> Fitted:
-    """A steady wind looks like rolling: the interval must hold it."""
-    if mass is None:
-        return fitted
+def _wind_as_rolling(setup: Setup, ride: Ride, mass: float) -> float:
+    """How far a steady wind, which no log shows, may shift the rolling coefficient (one sd)."""
     speed = speed_mps(ride, setup)
     usual = 5.0
     if speed is not None and (moving := speed.values > 1.0).any():
         usual = float(np.median(speed.values[moving]))
-    wind_n = 1.2 * WIND_DRAG_M2 * usual * WIND_SD_MPS
+    return 1.2 * WIND_DRAG_M2 * usual * WIND_SD_MPS / (mass * GRAVITY_MPS2)
+
+
+def _in_wind(fitted: Fitted, wind_sd: float) -> Fitted:
+    """The rolling coefficient's interval must hold the wind, too."""
     e = fitted.estimate
-    half = float(np.hypot(e.half_width, Z_95 * wind_n / (mass * GRAVITY_MPS2)))
+    half = float(np.hypot(e.half_width, Z_95 * wind_sd))
     low = max(e.value - half, ROLLING_BAND[0])
     return Fitted(Estimate(e.value, low, e.value + half), fitted.fitted, fitted.source)
 

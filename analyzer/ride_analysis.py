@@ -29,6 +29,7 @@ from analyzer.near_trip import before_acting, find_near_trips
 from analyzer.open_path import open_in_losses, path_open, without_open_path
 from analyzer.over_rating import find_over_rating
 from analyzer.pack_state import PackFit, PackState, estimate_pack
+from analyzer.phase_scale import settle_phase_limits
 from analyzer.power_reduced import find_power_reduced
 from analyzer.quantities import JOIN_S, Span
 from analyzer.remedies import balance_with_remedies, with_remedies
@@ -119,6 +120,9 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     if cut_off.any():
         on_pack = without_open_path(on_pack, cut_off)
         limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
+    limits, not_checked, scale_notes = settle_phase_limits(
+        ride, setup, in_force, limits, not_checked
+    )
     balance = balance_with_remedies(find_balance(ride, setup, in_force, at_fault=losses, seed=seed))
     events = in_order(
         [
@@ -152,7 +156,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         not_checked=not_checked,
         climbs=climbs,
         findings=rank_findings(events, limits, balance, in_force),
-        notes=(*told, *notes, *climb_notes, *loss_notes, *missing, *inputs.notes),
+        notes=(*told, *notes, *climb_notes, *loss_notes, *missing, *inputs.notes, *scale_notes),
         descents=descents,
         inputs=inputs,
         roads=roads,

@@ -17,7 +17,7 @@ from importers.guess_unit import UnitGuess, guess_unit
 from importers.header_words import read_header
 from importers.raw_table import RawTable
 from importers.setup_types import Setup
-from importers.units import ELECTRICAL_RPM, parse_unit
+from importers.units import ELECTRICAL_RPM, PHASE_SCALES, parse_unit
 
 Values = NDArray[np.float64] | NDArray[np.object_]
 STUCK_ROWS = 200
@@ -133,6 +133,8 @@ def _mapped_unit(
     row = channel_of(name)
     if row is None or numbers is None or row.dimension == "text":
         return UnitGuess(told.unit, 1.0, 0.0, 1.0)
+    if name == "phase_current_a" and told.unit in PHASE_SCALES:
+        return UnitGuess(told.unit, PHASE_SCALES[told.unit], 0.0, 1.0)
     unit = parse_unit(told.unit, row.dimension) or parse_unit(told.unit, "pulse")
     if unit is not None and unit.name == ELECTRICAL_RPM and (
         setup is None or setup.vehicle.pole_pairs is None

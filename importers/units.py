@@ -13,6 +13,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 ELECTRICAL_RPM = "electrical rpm"
+PHASE_SCALES = {"A dc": 1.0, "A rms": math.sqrt(1.5), "A peak": math.sqrt(0.75)}
+"""What a map may say of a phase current, and what takes it to the direct current that the drive's
+limits count (`analyzer.phase_scale` derives the factors); plain `A` leaves that open."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,9 @@ JUDGED_S = 60.0
 GOOD_MATCH = 0.6
 """Correlation from which a window's vote counts. Our choice."""
 COARSE_MATCH = 0.35
+LASTS, ALIKE = 4, 0.2
+"""A stretch of the coarse grid that so many steps (1 s) later is less alike than this (correlation
+with itself) is noise of a vehicle at rest, and speaks neither for nor against. Our choice."""
 T_95 = 2.1
 """Two-sided 95 % of Student's t at about 20 windows."""
 
@@ -217,7 +220,7 @@ def _find(
         piece = short.values[kind][begin : begin + size]
         energy = float(np.sum(piece**2))
         scale = float(np.sqrt(np.mean(short.values[kind] ** 2)))
-        if energy < 0.05 * size * scale**2:
+        if energy < 0.05 * size * scale**2 or not _lives(piece):
             continue
         whole = np.concatenate([np.zeros(size - 1), long.values[kind], np.zeros(size - 1)])
         length = 1 << int(whole.size - 1).bit_length()
@@ -232,6 +235,11 @@ def _find(
         return None
     at = int(np.argmax(total))
     return float(at - (size - 1) - begin), float(total[at] / used)
+
+
+def _lives(piece: NDArray[np.float64]) -> bool:
+    """Whether a stretch holds more than noise: what a vehicle does lasts longer than a second."""
+    return float(piece[LASTS:] @ piece[:-LASTS]) > ALIKE * float(piece @ piece)
 
 
 def _consensus(votes: NDArray[np.float64]) -> tuple[float, float, float] | None:

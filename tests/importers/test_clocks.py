@@ -76,3 +76,21 @@ def test_a_path_that_opens_parts_the_two_voltages_but_not_the_logs() -> None:
         fit = fit_clock(time_s, drive, time_s + 3.0, pack)
         assert isinstance(fit, ClockFit)
         assert fit.offset_s == pytest.approx(3.0, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_ride_that_ends_in_half_an_hour_of_standing_is_one_ride(seed: int) -> None:
+    """Noise of two loggers at rest speaks neither for nor against; the truth is 12.34 s."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0.0, 2400.0, 0.05)
+    load_a = np.repeat(rng.uniform(2, 20, 480), 100) * (time_s < 200)
+    load_a = np.convolve(load_a, np.ones(20) / 20, "same")
+
+    def felt() -> dict[str, np.ndarray]:
+        volts = np.round(50 - 0.05 * load_a + rng.normal(0, 0.1, time_s.size), 1)
+        return {"voltage": volts, "current": load_a + rng.normal(0, 0.6, time_s.size)}
+
+    fit = fit_clock(time_s, felt(), time_s + 12.34, felt())
+    assert isinstance(fit, ClockFit)
+    assert fit.offset_s == pytest.approx(12.34, abs=0.1)
+    assert fit.low_s <= 12.34 <= fit.high_s

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from importers.current_zero import without_zeros
 from importers.cut_ride import JoinedLogs, all_parts, only_ride
 from importers.errors import LogError
 from importers.gpx import is_gpx, read_gpx_log
@@ -133,6 +134,8 @@ def _join(
         )
         columns = {str(name): table[name].to_numpy()[rows] for name in table.columns}
         table = pd.DataFrame(columns, copy=False)
+    table, zeros = without_zeros(table, setup)
+    remarks += zeros
     drives = tuple(
         name for name in setup.drive_names
         if any(column.startswith(f"{name}.") for column in table.columns)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from importers.channel_map import ChannelMap, FileMap
 from importers.channels import channel_of
+from importers.clock_set import undo_set_clock
 from importers.column_guess import Guess, full
 from importers.errors import LogError
 from importers.guess import SAMPLE_ROWS, drop_doubtful, guess_columns
@@ -202,6 +204,11 @@ def _assemble(
     time_s, columns = reading.time_s, read.columns
     if ids is not None:
         time_s, columns = _side_by_side(reading.time_s, reading.keep, ids, columns)
+    start, ahead_s = reading.start, 0.0
+    if not raw.whole:
+        time_s, ahead_s, set_told = undo_set_clock(time_s, columns)
+        problems += set_told
+        start = start if start is None else start + timedelta(seconds=ahead_s)
     clean = only_data(time_s, columns, readings, drives, mapped=own is not None)
     columns, problems = clean.columns, [*problems, *read.problems, *clean.problems]
     found, found_sure = role_of(columns, role, own.role if own else None, drives, ids is not None)
@@ -213,13 +220,13 @@ def _assemble(
         rows=raw.rows,
         rows_dropped=raw.rows_dropped + reading.dropped,
         rate_hz=rate_hz(time_s[slice(*raw.whole[0])] if raw.whole else time_s),
-        start=reading.start,
+        start=start,
         role=found,
         role_sure=found_sure,
         problems=tuple(dict.fromkeys(problems)),
         notes=reading.notes,
         unjudged=(*read.unjudged, *clean.unjudged),
-        first_s=reading.first_s,
+        first_s=reading.first_s + ahead_s,
         of_day=reading.of_day,
         restarts=reading.restarts if ids is None else (),
     )

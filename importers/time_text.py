@@ -32,6 +32,10 @@ _TIME = (
 )
 _ZONE = r"\s*(?P<zone>[Zz]|UTC|GMT|(?:UTC|GMT)?[+\-−]\d{1,2}(?::?\d{2})?)?"
 _NUMERIC_DATE = r"(?P<a>\d{1,4})(?P<sep>[-/.])(?P<b>\d{1,2})[-/.](?P<c>\d{1,4})"
+_WEEK_DATE = r"(?P<a>\d{4})-?[Ww](?P<week>\d{2})-?(?P<c>[1-7])"
+"""ISO 8601-1:2019, 5.2.3: year, week and day of the week."""
+_DAY_OF_YEAR = r"(?P<a>\d{4})-(?P<yday>\d{3})"
+"""ISO 8601-1:2019, 5.2.2: year and day of the year."""
 _NAMED_DATE = (
     r"(?:\pL{2,10}[.,]{0,2} +)?(?P<a>\d{1,2})\.?[- ]+(?P<b>\pL{3,10})\.?,?[- ]+(?P<c>\d{2,4})"
 )
@@ -40,16 +44,21 @@ _BASIC = (
     r"(?P<a>\d{4})(?P<b>\d{2})(?P<c>\d{2})(?:[Tt ]?(?P<h>\d{2})(?P<m>\d{2})(?P<s>\d{2})?"
     r"(?:[.,](?P<f>\d{1,9}))?)"
 )
+_BASIC_TIME = r"[Tt](?P<h>\d{2})(?P<m>\d{2})(?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?"
 _JOIN = r"(?:[Tt_]|[ ,;]+)"
 _SHAPES: tuple[tuple[str, str], ...] = (
     ("instant", rf"^{_NUMERIC_DATE}{_JOIN}{_TIME}{_ZONE}$"),
     ("instant", rf"^{_BASIC}{_ZONE}$"),
     ("instant", rf"^{_NAMED_DATE}{_JOIN}{_TIME}{_ZONE}$"),
     ("instant", rf"^{_MONTH_FIRST}{_JOIN}{_TIME}{_ZONE}$"),
+    ("instant", rf"^{_WEEK_DATE}{_JOIN}{_TIME}{_ZONE}$"),
+    ("instant", rf"^{_WEEK_DATE}{_BASIC_TIME}{_ZONE}$"),
+    ("instant", rf"^{_DAY_OF_YEAR}{_JOIN}{_TIME}{_ZONE}$"),
     ("clock", rf"^[Tt]?{_TIME}{_ZONE}$"),
     ("date", rf"^{_NUMERIC_DATE}$"),
     ("date", rf"^{_NAMED_DATE}$"),
     ("date", rf"^{_MONTH_FIRST}$"),
+    ("date", rf"^{_WEEK_DATE}$"),
 )
 # First three letters of the months in English, German, French, Spanish, Italian, Portuguese and
 # Dutch; French juin and juillet need four.
@@ -269,6 +278,8 @@ def _fraction_ns(parts: _Parts, seconds: NDArray[np.int64]) -> tuple[NDArray[np.
 def _days(parts: _Parts) -> tuple[NDArray[np.int64], NDArray[np.bool_], float, list[str]]:
     """Year, month, day -> days since 1970; the order of day and month over the whole column."""
     a, c, found = parts.whole("a"), parts.whole("c"), parts.found
+    if {"week", "yday"} & set(parts.names):
+        return _counted_days(parts)
     named = bool(np.asarray(pc.match_substring_regex(parts.text("b"), r"^\pL"))[found].all())
     if named:
         year, month, day, sure = _full_year(c), _month_numbers(parts), a, 0.99
@@ -280,6 +291,21 @@ def _days(parts: _Parts) -> tuple[NDArray[np.int64], NDArray[np.bool_], float, l
     months = (year - 1970) * 12 + np.where(ok, month, 1) - 1
     first = months.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
     return first + np.where(ok, day, 1) - 1, ok, sure, remarks
+
+
+def _counted_days(
+    parts: _Parts,
+) -> tuple[NDArray[np.int64], NDArray[np.bool_], float, list[str]]:
+    """Days since 1970 of dates that count weeks (the first has 4 January) or days of the year."""
+    years = np.where(parts.found, parts.whole("a"), 1970) - 1970
+    new_year = years.astype("datetime64[Y]").astype("datetime64[D]").astype(np.int64)
+    if "yday" in parts.names:
+        day = parts.whole("yday")
+        return new_year + day - 1, (day >= 1) & (day <= 366), 0.97, []
+    week = parts.whole("week")
+    fourth = new_year + 3
+    monday = fourth - (fourth + 3) % 7  # 1970 began on a Thursday
+    return monday + 7 * (week - 1) + parts.whole("c") - 1, (week >= 1) & (week <= 53), 0.99, []
 
 
 def _date_order(

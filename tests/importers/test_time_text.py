@@ -1,5 +1,7 @@
 """Dates and times as text, against the examples of the standards and hand-worked cases."""
 
+from datetime import date, timedelta
+
 import numpy as np
 import pyarrow as pa
 import pytest
@@ -26,6 +28,11 @@ def seconds(text: str) -> float:
         ("1985-04-12T23:20:50,52Z", 482_196_050.52),
         ("19850412T232050Z", 482_196_050.0),
         ("1985-04-12T15:20:50.52-08", 482_196_050.52),
+        # ISO 8601-1:2019, 5.2.2 and 5.2.3: 12 April 1985 is day 102, and Friday of week 15
+        ("1985-W15-5T23:20:50Z", 482_196_050.0),
+        ("1985W155T232050Z", 482_196_050.0),
+        ("1985-W15-5 23:20:50.5", 482_196_050.5),
+        ("1985-102T23:20:50Z", 482_196_050.0),
         # the same instant as people write it
         ("12.04.1985 23:20:50", 482_196_050.0),
         ("12 April 1985 23:20:50", 482_196_050.0),
@@ -100,3 +107,15 @@ def test_minutes_and_seconds_as_a_spreadsheet_shows_them() -> None:
 )
 def test_what_is_no_time(cells: list[str | None]) -> None:
     assert read_text_times(pa.array(cells, pa.string())) is None
+
+
+@pytest.mark.parametrize("year", [1998, 2004, 2015, 2020, 2026, 2031, 2032])
+def test_week_dates_against_the_calendar(year: int) -> None:
+    """Every third day of a year and the turns of it, by the standard library's calendar."""
+    days = [date(year, 1, 1) + timedelta(days=n) for n in range(-4, 370, 3)]
+    cells = [f"{d.isocalendar()[0]}-W{d.isocalendar()[1]:02}-{d.isocalendar()[2]}" for d in days]
+    times = read_text_times(pa.array([f"{one}T10:00:00" for one in cells]))
+    assert times is not None
+    assert times.valid.all()
+    want = [(d - date(1970, 1, 1)).days * 86_400 + 36_000 for d in days]
+    assert np.array_equal(times.ns // NS, want)

@@ -17,6 +17,13 @@ Floats = NDArray[np.float64]
 MOTOR_CHANNELS = frozenset(
     {"phase_current_a", "motor_rpm", "duty_pct", "controller_temp_c", "motor_temp_c"}
 )
+GOING = ("speed_mps", "motor_rpm", "throttle_pct", "brake_pct")
+"""Endings of channels that a vehicle on its way has."""
+CHARGE_ROWS = 100
+CHARGE_PART, CHARGE_STEADY, CHARGE_RISE = 0.05, 0.05, 0.01
+"""On a charger: a current above this part of its top in a quarter of the log, its changes under
+this part of itself from row to row, and the voltage up by this part from the first tenth to the
+last. Our choice: a charger's current is steadier and longer than any descent's."""
 OTHER_SIDE = 0.9
 """Chance that a column without a side in a file of sides is the whole ride's. Our choice."""
 
@@ -71,6 +78,8 @@ def settle_open_currents(guesses: list[Guess]) -> None:
         or one.words.ideas & {"motor", "phase", "duty", "controller"}
         for one in guesses
     )  # fmt: skip
+    if not motor:
+        _charge_log(guesses)
     for one in guesses:
         if one.name is None or one.words.ideas & {"battery", "input", "pack", "phase"}:
             continue
@@ -95,6 +104,35 @@ def settle_open_currents(guesses: list[Guess]) -> None:
             one.sample, others["battery_current_a"].sample
         ):
             one.name = NameGuess("phase_current_a", 0.93)
+
+
+def _charge_log(guesses: list[Guess]) -> None:
+    """A file without speed or demand whose voltage rises for long under a current of one sign is
+    the pack's, being charged: no drive does that."""
+    named = {one.name.channel: one for one in guesses if one.name is not None}
+    if any(name.endswith(GOING) for name in named):
+        return
+    volts, amps = named.get("battery_voltage_v"), named.get("battery_current_a")
+    if volts is None or amps is None or not _charging(volts.sample, amps.sample):
+        return
+    for one in guesses:
+        if one.name is not None and one.drive is None and one.name.channel in PACK_OF_DRIVE:
+            one.name = replace(one.name, channel=PACK_OF_DRIVE[one.name.channel])
+
+
+def _charging(volts: Floats, amps: Floats) -> bool:
+    """Whether these values, in the order of time, are of a pack on its charger."""
+    good = np.isfinite(volts) & np.isfinite(amps)
+    if good.sum() < CHARGE_ROWS:
+        return False
+    v, i = volts[good], amps[good]
+    size = np.abs(i)
+    flows = size > max(CHARGE_PART * float(np.quantile(size, 0.99)), 0.02)
+    same = float(np.mean(np.sign(i[flows]) == np.sign(np.median(i[flows])))) if flows.any() else 0.0
+    tenth = max(v.size // 10, 1)
+    begin, end = (float(np.median(one)) for one in (v[:tenth], v[-tenth:]))
+    steady = float(np.median(np.abs(np.diff(i)))) < CHARGE_STEADY * float(np.median(size))
+    return float(flows.mean()) > 0.25 and same > 0.98 and steady and end > begin * (1 + CHARGE_RISE)
 
 
 def _pack_or_drive(one: Guess) -> str:

@@ -17,6 +17,8 @@ NO_SUCH_PACK = "no voltage of this pack"
 """What is said of a voltage that no number of volts a cell explains."""
 CELL_V = (1.5, 4.6)
 """Volts per cell that any lithium cell in use can show, margins included."""
+EMPTY_PART = 0.8
+"""No pack is ridden with its middle voltage below this part of an empty one's. Our choice."""
 STATED, TOLD, LIKELY, OPEN = 1.0, 0.97, 0.92, 0.55
 """Chance that the unit is right: stated and plausible; only one fits; the usual one; a toss."""
 BROKEN_WIRE_LEAST = 0.6
@@ -71,7 +73,8 @@ def _voltage_range(channel: str, setup: Setup | None) -> tuple[float, float]:
         return CELL_V
     if setup is None:
         return 8.0, 900.0
-    return CELL_V[0] * setup.pack.series, CELL_V[1] * setup.pack.series
+    least = max(CELL_V[0], EMPTY_PART * setup.cell_empty_v)
+    return least * setup.pack.series, CELL_V[1] * setup.pack.series
 
 
 def _checked(channel: str, good: Floats, unit: Unit, setup: Setup | None) -> UnitGuess:

@@ -23,6 +23,7 @@ from importers.log_values import mapped_guesses, values_of
 from importers.logger_limits import undo_overflow
 from importers.long_text import is_long, read_long_table
 from importers.not_data import cut_at_top, only_data, without_top
+from importers.pack_cells import odd_pack
 from importers.parquet_table import MAGIC, read_parquet_table
 from importers.raw_table import RawTable
 from importers.resample import join_groups
@@ -211,6 +212,8 @@ def _assemble(
         start = start if start is None else start + timedelta(seconds=ahead_s)
     clean = only_data(time_s, columns, readings, drives, mapped=own is not None)
     columns, problems = clean.columns, [*problems, *read.problems, *clean.problems]
+    odd = odd_pack(columns, readings, setup) if setup is not None else []
+    problems += [f"{name}: {text}" for name, text in odd]
     found, found_sure = role_of(columns, role, own.role if own else None, drives, ids is not None)
     return LogTable(
         file=path,
@@ -224,7 +227,7 @@ def _assemble(
         role=found,
         role_sure=found_sure,
         problems=tuple(dict.fromkeys(problems)),
-        notes=reading.notes,
+        notes=(*reading.notes, *odd),
         unjudged=(*read.unjudged, *clean.unjudged),
         first_s=reading.first_s + ahead_s,
         of_day=reading.of_day,

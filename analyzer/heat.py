@@ -1,19 +1,20 @@
 """How hot do motor and controller get for the current they carry?
 
-T = air + sum over k of G_k * lag_k(phase current squared), G_k >= 0: first-order paths of heat with
-time constants from a winding's to a case's, fitted as non-negative least squares. Source: the
-first-order warm-up dT = P R_th (1 - exp(-t / tau)), superposed.
+T = air + sum over k of G_k * lag_k(phase current squared + c speed squared), G_k >= 0: first-order
+paths of heat with time constants from a winding's to a case's, fitted as non-negative least
+squares. The speed's part is what turning iron loses, whatever the current: the most probable of a
+few sizes. Source: the first-order warm-up dT = P R_th (1 - exp(-t / tau)), superposed.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analyzer.lags import lagged
 from analyzer.nonneg import nonneg_normal
-from analyzer.quantities import Floats, drive_channel
+from analyzer.quantities import Floats, drive_channel, speed_mps, wheel_speed_mps
 from importers.ride import Ride
 from importers.setup_types import Setup
 
@@ -27,6 +28,12 @@ DEFAULT_K_PER_W = (0.0, 0.15, 0.0, 0.1, 0.2, 0.4, 0.0)
 DEFAULT_SD = 0.5
 """Warming per watt of copper loss, path by path [K/W], where no ride tells, and its relative
 error. Common practice, no source: the worked winding of 2 K/W and 600 J/K is a small one."""
+IRON_PARTS, USUAL_IRON_PART, IRON_FACTOR = (0.05, 0.15, 0.35, 0.7, 1.4, 3.0), 0.35, 2.5
+"""Tried sizes of the heat of turning over the heat of current, in the ride's mean [1], how large
+it usually is, and by what factor that may differ (one sd of its log). Our choice."""
+TELLS_S, SENSOR_K = 60.0, 0.2
+"""Temperatures so far apart in time tell each their own [s]; none is better than this [K]. Our
+choice."""
 FIT_SD = 0.22
 """Relative error of a fitted warming beyond its residual: wind, speed, start. Our choice."""
 
@@ -47,6 +54,8 @@ class HeatFit:
     rise_k: float
     """How much the ride warmed it."""
     fitted: bool
+    iron_a2_per_mps2: float = 0.0
+    """The phase current squared that warms as much as a speed squared of 1 m2/s2 does: c."""
 
     @property
     def resistance(self) -> float:
@@ -65,9 +74,11 @@ def default_heat(drive: str, part: str = "motor") -> HeatFit:
     return HeatFit(drive, part, "copper_w", np.array(DEFAULT_K_PER_W), DEFAULT_SD, None, 0.0, False)
 
 
-def fit_heat(ride: Ride, setup: Setup, drive: str, part: str = "motor") -> HeatFit | None:
+def fit_heat(
+    ride: Ride, setup: Setup, drive: str, part: str = "motor", *, iron: bool = False
+) -> HeatFit | None:
     """How that part of the drive warms, from this ride; None without its temperature, its phase
-    current, or enough warming."""
+    current, or enough warming. With `iron` the speed may warm it, too."""
     temp = drive_channel(ride, drive, f"{part}_temp_c")
     phase = drive_channel(ride, drive, "phase_current_a")
     if temp is None or phase is None:
@@ -83,19 +94,63 @@ def fit_heat(ride: Ride, setup: Setup, drive: str, part: str = "motor") -> HeatF
         return None
     square = _mean_square(time_s, phase, grid)
     cold, air = _cold_start(ride, seen)
-    columns = [lagged(square, tau, GRID_S, 0.0) for tau in TAUS_S]
-    # a part that starts warm cools down along the same paths
-    columns += [np.exp(-(grid - grid[0]) / tau) for tau in TAUS_S] if not cold else []
-    matrix = np.column_stack(columns)
-    # what is held against each gain is small beside the data and keeps idle paths at zero
-    normal = matrix.T @ matrix
-    x, _ = nonneg_normal(normal + 1e-9 * np.diag(np.diag(normal)), matrix.T @ (seen - air))
-    residual = float(np.std(matrix @ x - (seen - air)))
-    gain = np.asarray(x[: len(TAUS_S)], np.float64)
+    speed = (wheel_speed_mps(ride, setup, drive) or speed_mps(ride, setup)) if iron else None
+    turning = np.zeros_like(square)
+    if speed is not None:
+        turning = _mean_square(time_s, speed.values, grid)
+    gain, per_speed, residual = _most_probable(square, turning, seen - air, cold)
     if gain.sum() <= 0:
         return None
     relative = float(np.hypot(FIT_SD, residual / max(rise, 1.0)))
-    return HeatFit(drive, part, "phase_a2", gain, relative, air, rise, True)
+    return HeatFit(drive, part, "phase_a2", gain, relative, air, rise, True, per_speed)
+
+
+def _most_probable(
+    square: Floats, turning: Floats, above: Floats, cold: bool
+) -> tuple[Floats, float, float]:
+    """Gains, the speed's share of the load and the residual [K]: the mean over a few sizes of that
+    share, each weighed by how well it fits and how usual it is."""
+    level = float(square.mean()) / max(float(turning.mean()), 1e-9)
+    parts = np.array(IRON_PARTS if turning.any() and level > 0 else (0.0,))
+    tried = [_warming(square + part * level * turning, above, cold) for part in parts]
+    off = np.array([one[1] for one in tried])
+    worth = above.size * GRID_S / TELLS_S * np.log(np.maximum(off, SENSOR_K))
+    if parts.size > 1:
+        worth += 0.5 * (np.log(parts / USUAL_IRON_PART) / np.log(IRON_FACTOR)) ** 2
+    weight = np.exp(worth.min() - worth)
+    gains = np.array([one[0] for one in tried])
+    gain = np.average(gains, axis=0, weights=weight)
+    whole = np.maximum(gains.sum(axis=1) * weight, 1e-12)
+    return gain, float(np.average(parts, weights=whole)) * level, float(off.min())
+
+
+def _warming(load: Floats, above: Floats, cold: bool) -> tuple[Floats, float]:
+    """The gain of every path for this load, and how far the fit is off [K]."""
+    columns = [lagged(load, tau, GRID_S, 0.0) for tau in TAUS_S]
+    # a part that starts warm cools down along the same paths
+    since = np.arange(above.size) * GRID_S
+    columns += [np.exp(-since / tau) for tau in TAUS_S] if not cold else []
+    matrix = np.column_stack(columns)
+    # what is held against each gain is small beside the data and keeps idle paths at zero
+    normal = matrix.T @ matrix
+    x, _ = nonneg_normal(normal + 1e-9 * np.diag(np.diag(normal)), matrix.T @ above)
+    return np.asarray(x[: len(TAUS_S)], np.float64), float(np.std(matrix @ x - above))
+
+
+def mean_heat(fits: list[HeatFit]) -> HeatFit:
+    """What several rides tell of one part together: those that warmed it more count more."""
+    if len(fits) == 1:
+        return fits[0]
+    weight = np.array([one.rise_k**2 for one in fits])
+    gain = np.average([one.gain for one in fits], axis=0, weights=weight)
+    whole = np.array([one.resistance for one in fits])
+    iron = float(np.average([one.iron_a2_per_mps2 for one in fits], weights=weight * whole))
+    spread = float(np.sqrt(np.average((whole / whole.mean() - 1.0) ** 2, weights=weight)))
+    among = min(max(spread, FIT_SD / np.sqrt(len(fits))), 2.0 * FIT_SD)
+    most = max(fits, key=lambda one: one.rise_k)
+    return replace(
+        most, gain=np.asarray(gain, np.float64), iron_a2_per_mps2=iron, relative_sd=among
+    )
 
 
 def _mean_square(time_s: Floats, phase: Floats, grid: Floats) -> Floats:

@@ -13,13 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.build_pack import LOW_CHARGE_RISE, SLOW_TAU_S, slope_part, warm_factor
 from analyzer.heat import TAUS_S as HEAT_TAUS_S
-from analyzer.hill_build import LOW_CHARGE_RISE, UNKNOWN_FORCE_N, BuildDraws, warm_factor
+from analyzer.hill_ahead import HillAhead, HillRun, PerDraw
+from analyzer.hill_build import BuildDraws
+from analyzer.hill_drives import allowed_a, braking_a, overshot_a, shared_a
 from analyzer.lags import TAUS_S as PACK_TAUS_S
 from analyzer.quantities import Bools, Floats
 from analyzer.rest_voltage import cell_volts, family
 from analyzer.road_force import GRAVITY_MPS2, air_density
-from importers.setup_types import Drive
 
 STEP_S, SEARCH_STEP_S = 0.5, 1.0
 """Steps of a run, and of one that only asks whether power is reduced [s]. Our choice."""
@@ -28,8 +30,6 @@ LONGEST_S = 3600.0
 AFTER_S = 120.0
 """How long the heat is followed beyond the top [s]. Issue 5: a winding peaks after it."""
 COOL_STEP_S = 10.0
-DUTY_MOST = 0.95
-"""Largest part of the pack's voltage a controller gives its motor. Common practice, no source."""
 TURNING = 1.04
 """Effective over real mass. Common practice, no source."""
 CLOSES_IN_S = 2.0
@@ -39,86 +39,6 @@ WAVERS_S = 3.0
 """Over which a rider's hand wavers [s]. Our choice."""
 CRAWL_MPS = 1.0
 """Slower than this, and not gaining, it does not get up [m/s]. Our choice: below walking pace."""
-FADED = 0.97
-"""A derate below this part of full counts as power reduced. Our choice."""
-HUGE_A = 1e5
-"""Stands for no limit [A]."""
-BRAKE_END_MPS = 1.0
-"""Below this a motor brakes no more [m/s]. Common practice, no source."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class HillAhead:
-    """A hill not yet ridden: its profile and how it is met."""
-
-    distance_m: Floats
-    height_m: Floats
-    charge_pct: float
-    temp_c: float
-    speed_mps: float | None
-    """The speed wished for; None: as fast as the limits allow."""
-    extra_mass_kg: float = 0.0
-    start_altitude_m: float = 200.0
-    name: str | None = None
-
-    @property
-    def length_m(self) -> float:
-        """Along the road."""
-        return float(self.distance_m[-1] - self.distance_m[0])
-
-    @property
-    def grade_pct(self) -> float:
-        """Mean grade from bottom to top."""
-        return 100.0 * float(self.height_m[-1] - self.height_m[0]) / max(self.length_m, 1e-9)
-
-
-def even_hill(
-    grade_pct: float,
-    length_m: float,
-    charge_pct: float,
-    temp_c: float,
-    speed_mps: float | None = None,
-    extra_mass_kg: float = 0.0,
-) -> HillAhead:
-    """A hill of one grade; a negative grade is a descent."""
-    return HillAhead(
-        np.array([0.0, length_m]),
-        np.array([0.0, grade_pct / 100.0 * length_m]),
-        charge_pct,
-        temp_c,
-        speed_mps,
-        extra_mass_kg,
-    )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class HillRun:
-    """What came of it; d values each, (drives, d) where a drive has its own. Currents and voltages
-    are extreme 1 s means."""
-
-    reached: Bools
-    reduced_at_m: Floats
-    """Where power is first reduced; NaN where it never is."""
-    speed_top_mps: Floats
-    time_s: Floats
-    pack_peak_a: Floats
-    pack_brake_peak_a: Floats
-    """Largest current into the pack, positive; 0 without braking."""
-    lowest_v: Floats
-    highest_v: Floats
-    rest_low_v: Floats
-    """Rest voltage at the moment of the lowest voltage."""
-    rest_high_v: Floats
-    charge_used_ah: Floats
-    battery_peak_a: Floats
-    battery_brake_peak_a: Floats
-    phase_peak_a: Floats
-    phase_brake_peak_a: Floats
-    motor_top_c: Floats
-    controller_top_c: Floats
-    """NaN where no ride tells how controllers warm."""
-    mechanical_peak_w: Floats
-    mechanical_j: Floats
 
 
 @dataclass(slots=True, eq=False)
@@ -133,16 +53,6 @@ class _State:
     heat: Floats
     """(heated parts, paths, d)"""
     running: Bools
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PerDraw:
-    """What differs from draw to draw in a search: each draw looks for its own edge."""
-
-    charge_pct: Floats
-    temp_c: Floats
-    steeper: Floats
-    """Factor on the hill's grade."""
 
 
 def simulate_hill(
@@ -172,6 +82,8 @@ class _Ride:
         setup = build.setup
         self.curves = [cell_volts(one, charge, setup) * setup.pack.series for one in family(setup)]
         self.charge = charge
+        self.slopes = [slope_part(charge, volts, build.fitted_charge_pct) for volts in self.curves]
+        self.slow = np.array(PACK_TAUS_S)[:, None] >= SLOW_TAU_S
         self.rng = np.random.default_rng(build.seed)
         self.waver = np.zeros(d)
         self.decay = np.array([0.0 if t == 0 else np.exp(-self.step / t) for t in PACK_TAUS_S])
@@ -187,12 +99,12 @@ class _Ride:
             np.zeros((len(build.heat), len(HEAT_TAUS_S), d)),
             np.ones(d, bool),
         )
-        self.brakes = np.array([_brakes(one) for one in build.drives])[:, None]
         nan, zero = np.full(d, np.nan), np.zeros(d)
         self.out = HillRun(
             np.zeros(d, bool), nan.copy(), zero.copy(), zero.copy(), zero.copy(), zero.copy(),
-            rest.copy(), rest.copy(), rest.copy(), rest.copy(), zero.copy(), np.zeros((n, d)),
-            np.zeros((n, d)), np.zeros((n, d)), np.zeros((n, d)), np.tile(each.temp_c, (n, 1)),
+            np.full(d, np.inf), np.full(d, -np.inf), rest.copy(), rest.copy(), zero.copy(),
+            np.zeros((n, d)), np.zeros((n, d)), np.zeros((n, d)), np.zeros((n, d)),
+            np.tile(each.temp_c, (n, 1)),
             np.full((n, d), np.nan), zero.copy(), zero.copy(),
         )  # fmt: skip
 
@@ -219,6 +131,10 @@ class _Ride:
             self.out.time_s[self.s.running] = seconds
         if self.whole:
             self._cool_down()
+            self._overshoot()
+        rest = self._rest_v(np.zeros(self.b.draws))
+        for extreme in (self.out.lowest_v, self.out.highest_v):  # a hill of one step has no mean
+            extreme[~np.isfinite(extreme)] = rest[~np.isfinite(extreme)]
         return self.out
 
     # ------------------------------------------------------------- one step
@@ -226,12 +142,13 @@ class _Ride:
     def _step(self) -> tuple[Floats, ...]:
         s, b = self.s, self.b
         need = self._force_asked()
-        allowed, faded = self._allowed()
+        temps = self._temps()
+        allowed, faded = allowed_a(b, s.volts, s.speed, temps["motor"], temps["controller"])
         most_n = (b.efficiency * b.k_n_per_a * allowed).sum(axis=0)
         drive = np.clip(need, 0.0, None)
         part = np.where(most_n > 0, np.minimum(drive / np.maximum(most_n, 1e-9), 1.0), 0.0)
-        phase = self._shared(allowed, drive)
-        braking = self._braking(np.clip(-need, 0.0, None))
+        phase = shared_a(b, allowed, drive)
+        braking = braking_a(b, s.volts, s.speed, np.clip(-need, 0.0, None))
         phase = np.where(need[None, :] >= 0, phase, -braking)
         geared = np.where(phase >= 0, b.efficiency, b.return_factor)
         force = (geared * b.k_n_per_a * phase).sum(axis=0)
@@ -270,84 +187,19 @@ class _Ride:
         push = np.clip(gap, -GENTLE_MPS2, GENTLE_MPS2) * self.b.mass_kg * TURNING
         keep = np.exp(-self.step / WAVERS_S)
         fresh = self.rng.standard_normal(self.b.draws) * np.sqrt(1.0 - keep**2)
-        self.waver = keep * self.waver + self.b.unsteady * fresh
-        return np.asarray((resist + push) * (1.0 + np.clip(self.waver, -0.5, 0.5)), np.float64)
-
-    def _allowed(self) -> tuple[Floats, Bools]:
-        """Phase current each controller allows for driving, and where a derate takes from it."""
-        b, s = self.b, self.s
-        out = np.empty_like(b.k_n_per_a)
-        faded = np.zeros(b.draws, bool)
-        temps = self._temps()
-        for j, drive in enumerate(b.drives):
-            volts_part = _fade(-s.volts, drive.derate_from_v, drive.stop_at_v)
-            motor, box = temps["motor"][j], temps["controller"][j]
-            heat_part = np.minimum(
-                _fade_up(motor, drive.motor_derate_c, drive.motor_stop_c),
-                _fade_up(box, drive.controller_derate_c, drive.controller_stop_c),
-            )
-            phase = _limit(drive.phase_drive_a) if b.known_phase else UNKNOWN_FORCE_N
-            top = np.full(b.draws, phase) * heat_part
-            if drive.battery_drive_a is not None:
-                watts = s.volts * drive.battery_drive_a * b.limit_scale[j] * volts_part
-                top = np.minimum(top, self._current_for(j, watts))
-            elif drive.derate_from_v is not None:
-                top = top * volts_part
-            if b.known_phase:
-                room = DUTY_MOST * s.volts - b.k_n_per_a[j] * s.speed
-                top = np.minimum(top, np.clip(room / np.maximum(b.ohm[j], 1e-3), 0.0, None))
-            out[j] = np.minimum(top, 1e4)
-            faded |= (volts_part < FADED) | (heat_part < FADED)
-        return out, faded
-
-    def _current_for(self, j: int, watts: Floats) -> Floats:
-        """Phase current that takes this many watts: ohm i^2 + (k v + drop) i = P."""
-        b = self.b
-        linear = b.k_n_per_a[j] * np.maximum(self.s.speed, 0.3) + b.drop_v[j]
-        ohm = np.maximum(b.ohm[j], 1e-6)
-        return np.asarray(
-            (np.sqrt(linear**2 + 4 * ohm * np.clip(watts, 0.0, None)) - linear) / (2 * ohm)
-        )
-
-    def _shared(self, allowed: Floats, drive_n: Floats) -> Floats:
-        """The same phase current on every drive, as one demand gives, none above its own limit."""
-        b = self.b
-        phase = np.zeros_like(allowed)
-        for _ in range(3):
-            got = (b.efficiency * b.k_n_per_a * phase).sum(axis=0)
-            open_ = phase < allowed - 1e-9
-            gain = (b.efficiency * b.k_n_per_a * open_).sum(axis=0)
-            more = np.where(gain > 0, np.clip(drive_n - got, 0.0, None) / np.maximum(gain, 1e-9), 0)
-            phase = np.minimum(phase + more * open_, allowed)
-        return phase
-
-    def _braking(self, brake_n: Floats) -> Floats:
-        """Phase current each drive brakes with, positive: shared alike, within its limits."""
-        b, s = self.b, self.s
-        per_a = (b.return_factor * b.k_n_per_a).sum(axis=0)
-        asked = np.where(s.speed > BRAKE_END_MPS, brake_n / np.maximum(per_a, 1e-9), 0.0)
-        out = np.empty_like(b.k_n_per_a)
-        for j, drive in enumerate(b.drives):
-            top = np.full(b.draws, HUGE_A)
-            if b.known_phase and drive.phase_brake_a is not None:
-                top = np.minimum(top, drive.phase_brake_a)
-            if drive.battery_brake_a is not None:
-                # k v i - ohm i^2 - drop i = watts back: the branch with the smaller current
-                watts = s.volts * drive.battery_brake_a * b.limit_scale[j]
-                linear = np.clip(b.k_n_per_a[j] * s.speed - b.drop_v[j], 0.0, None)
-                ohm = np.maximum(b.ohm[j], 1e-6)
-                root = linear**2 - 4 * ohm * watts
-                reach = (linear - np.sqrt(np.clip(root, 0.0, None))) / (2 * ohm)
-                top = np.minimum(top, np.where(root > 0, reach, linear / (2 * ohm)))
-            out[j] = np.minimum(asked, top) * self.brakes[j]
-        return out
+        self.waver = keep * self.waver + self.b.unsteady_n * fresh
+        return np.asarray(resist + push + self.waver, np.float64)
 
     def _pack(self, watts: Floats) -> tuple[Floats, Floats]:
         """The pack's current and each drive's; moves voltage, lags and charge on."""
         b, s = self.b, self.s
         charge = self.each.charge_pct - 100.0 * s.drawn_ah / b.capacity_ah
         low = 1.0 + LOW_CHARGE_RISE * np.clip((25.0 - charge) / 20.0, 0.0, 1.5)
-        ohm = b.pack_ohm * self.warm * low
+        slope = np.ones(b.draws)
+        for k, part in enumerate(self.slopes):
+            mine = b.curve == k
+            slope[mine] = np.interp(charge[mine], self.charge, part)
+        ohm = b.pack_ohm * self.warm * low * np.where(self.slow, slope, 1.0)
         behind = self._rest_v(s.drawn_ah) - (ohm[1:] * self.decay[1:, None] * s.lag_a[1:]).sum(
             axis=0
         )
@@ -393,7 +245,7 @@ class _Ride:
         for row, (drive, _, fit, scale) in enumerate(b.heat):
             j = names.index(drive)
             if fit.driver == "phase_a2":
-                load = phase[j] ** 2
+                load = phase[j] ** 2 + fit.iron_a2_per_mps2 * self.s.speed**2
             elif b.known_phase:
                 load = b.ohm[j] * phase[j] ** 2
             else:  # a tenth of the power, as the default losses have it
@@ -417,6 +269,16 @@ class _Ride:
             self._hottest()
 
     # ------------------------------------------------------------- extremes
+
+    def _overshoot(self) -> None:
+        out = self.out
+        for each, both, braking in (
+            (out.battery_peak_a, out.pack_peak_a, False),
+            (out.battery_brake_peak_a, out.pack_brake_peak_a, True),
+        ):
+            more = overshot_a(self.b, each, braking=braking)
+            each += more
+            both += more.sum(axis=0)
 
     def _note_reduced(self, held: Bools) -> None:
         s = self.s
@@ -444,31 +306,3 @@ class _Ride:
         np.maximum(out.phase_brake_peak_a, -phase, out=out.phase_brake_peak_a)
         np.maximum(out.mechanical_peak_w, now[4], out=out.mechanical_peak_w)
         out.charge_used_ah[:] = self.s.drawn_ah
-
-
-def _limit(value: float | None) -> float:
-    return HUGE_A if value is None else value
-
-
-def _brakes(drive: Drive) -> float:
-    """Whether this drive brakes at all: without a brake limit nothing is known of it."""
-    return 1.0 if drive.battery_brake_a is not None or drive.phase_brake_a is not None else 0.0
-
-
-def _fade_up(seen: Floats, begin: float | None, stop: float | None) -> Floats:
-    """1 below `begin`, 0 from `stop` on, straight between; 1 where nothing is known."""
-    if begin is None or not np.isfinite(seen).any():
-        return np.ones_like(seen)
-    end = begin + 20.0 if stop is None else stop
-    return np.asarray(np.clip((end - seen) / max(end - begin, 1e-6), 0.0, 1.0))
-
-
-def _fade(negative_v: Floats, begin: float | None, stop: float | None) -> Floats:
-    if begin is None:
-        if stop is None:
-            return np.ones_like(negative_v)
-        return np.asarray(negative_v < -stop, np.float64)
-    end = begin - 3.0 if stop is None else stop
-    if begin <= end:
-        return np.asarray(negative_v < -end, np.float64)
-    return np.asarray(np.clip((-negative_v - end) / (begin - end), 0.0, 1.0), np.float64)

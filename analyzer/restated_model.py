@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.blocks import Blocks
+from analyzer.build_pack import CURVE_SD_FITTED_V, LOW_CHARGE_RISE, warm_factor
 from analyzer.conditions import Conditions
-from analyzer.hill_build import CURVE_SD_FITTED_V, LOW_CHARGE_RISE, warm_factor
 from analyzer.open_path import path_open, without_open_path
 from analyzer.quantities import (
     Bools,

@@ -77,6 +77,8 @@ class RoadLoad:
     covariance: Floats
     """(6, 6) of efficiency, copper share, return, rolling (a steady wind in it), drag, turning
     mass."""
+    prior: tuple[Floats, Floats]
+    """The six before the ride: expected values and sds."""
     mass_kg: float | None
     notes: tuple[Note, ...]
 
@@ -103,10 +105,12 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
     told = [road for road in roads if road.balance is not None and road.parameters.size]
     mass = ride.facts.mass_kg or setup.vehicle.mass_kg
     expected, sd = before.before_the_ride(setup, mass or before.UNKNOWN_MASS_KG)
-    theta, covariance, balance = expected, np.diag(sd**2), None
+    theta, covariance, balance, prior = expected, np.diag(sd**2), None, (expected, sd)
     if told:
         road = max(told, key=lambda one: one.way.length_m)
         theta, covariance, balance = road.parameters, road.covariance, road.balance
+        if balance is not None:
+            prior = (balance.expected, balance.sd)
     parts = {
         name: _fitted(setup, name, k, theta, covariance, sd)
         for k, name in enumerate(
@@ -133,6 +137,7 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
         wheel_factor=wheel_factor(ride, setup),
         theta=np.clip(theta, 0.0, None) if told else np.zeros(0),
         covariance=covariance,
+        prior=prior,
         mass_kg=mass,
         notes=notes,
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from importers.errors import UsageError
 
 if TYPE_CHECKING:
-    from analyzer.hill_model import HillAhead
+    from analyzer.hill_ahead import HillAhead
 
 KMH = 3.6
 USUAL_TEMP_C = 20.0
@@ -63,7 +63,7 @@ class HillAsked:
         return self._hill()
 
     def _hill(self) -> HillAhead:
-        from analyzer.predict import even_hill
+        from analyzer.hill_ahead import even_hill
 
         assert self.charge_pct is not None
         temp_c = USUAL_TEMP_C if self.temp_c is None else self.temp_c
@@ -85,7 +85,7 @@ def _track_hill(
 
     import numpy as np
 
-    from analyzer.predict import HillAhead
+    from analyzer.hill_ahead import HillAhead
     from importers.gpx import read_track
     from importers.wgs84 import legs_m
 

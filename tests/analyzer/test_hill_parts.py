@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from handmade import clock, make_ride, make_setup
 
+from analyzer.build_pack import warm_factor
 from analyzer.drive_fit import fit_drive
 from analyzer.heat import TAUS_S, fit_heat
-from analyzer.hill_build import draw_build, warm_factor
-from analyzer.hill_model import even_hill, simulate_hill
+from analyzer.hill_ahead import even_hill
+from analyzer.hill_build import draw_build
+from analyzer.hill_model import simulate_hill
 from importers.setup_types import Drive
 
 ONE = ("left",)
@@ -71,8 +73,8 @@ def exact_build(**vehicle):
     same = np.ones(4)
     return replace(
         build, mass_kg=165.0 * same, rolling=0.012 * same, drag_m2=0.60 * same,
-        efficiency=0.80 * same, limit_scale=np.ones((2, 4)), pack_ohm=np.zeros((7, 4)),
-        rest_offset_v=0.0 * same, unsteady=0.0, aux_a=0.0,
+        efficiency=0.80 * same, limit_scale=np.ones((2, 4)), brake_scale=np.ones((2, 4)),
+        pack_ohm=np.zeros((7, 4)), rest_offset_v=0.0 * same, unsteady_n=0.0, aux_a=0.0,
     )  # fmt: skip
 
 

@@ -44,8 +44,9 @@ def ride(
     seed: int = 0,
     longest_s: float = 2400.0,
     lifted: bool = False,
+    enter_mps: float = 0.0,
 ) -> Run:
-    """Ride the rider's road once and keep all of it."""
+    """Ride the rider's road once and keep all of it; with `enter_mps` rolling from the start."""
     rng = np.random.default_rng(seed)
     n = int(longest_s / DT_S)
     noise = rng.standard_normal(n)
@@ -57,7 +58,10 @@ def ride(
     guard = Guard(machine.bms)
     troubles = Troubles(faults)
     slow_v = [0.0] * len(cells.slow)
-    t = x = v = 0.0
+    t = x = 0.0
+    v = enter_mps
+    if enter_mps > 0.0:
+        rider.standing, rider.demand = False, 0.1
     tremble = 0.0
     temp_c = air_c
     bus_v = pack_v = cells.rest_v(soc)

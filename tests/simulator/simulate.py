@@ -148,9 +148,11 @@ def simulate(
     own_cells: bool = False,
     start: datetime = START,
     engine: str = "first",
+    enter_mps: float = 0.0,
 ) -> SimRide:
     """Rides `road` with `build`. `soc` 0 to 1 at the start; `warm_c` motors and controllers at
-    the start (else ambient); `record_hz` must divide 200; `most_s` ends the ride early.
+    the start (else ambient); `record_hz` must divide 200; `most_s` ends the ride early; with
+    `enter_mps` the ride begins rolling at that speed, without a rest.
 
     The same seed gives the same rider, wind and sensor errors, whatever is planted.
     """
@@ -172,8 +174,10 @@ def simulate(
     width = len(records.SHARED) + len(names) * len(records.PER_DRIVE)
     out = np.zeros((rows, width), np.float32)
     hand = riding.record(rider, build.body.mech_brake_n)
-    hand["wait_t"] = rest_first_s
     rho = 1.225 * (288.15 / (273.15 + ambient)) * np.exp(-road.start_altitude_m / 8400.0)
+    hand["wait_t"] = 0.0 if enter_mps else rest_first_s
+    car = make.vehicle_record(build, mass, rho)
+    car["v"] = enter_mps
     gust = _gusts(rng, longest, wind_mps)
     twitch = rng.standard_normal(gust.size)
     fine = rng.random(4096)
@@ -181,7 +185,7 @@ def simulate(
         DT_S, every,
         make.pack_record(build.cells, soc, temp_c, ambient), make.pack_grid(build.cells),
         make.drive_records(build, ambient, ambient if warm_c is None else warm_c),
-        make.bms_record(build, ambient), make.vehicle_record(build, mass, rho), hand,
+        make.bms_record(build, ambient), car, hand,
         _fault_records(planted, names), road.grade, road.bend, DS_M, plan, DS_M, stops, waits,
         riding.script_array(rider, 0.02, longest), 0.02, gust, twitch, fine, out,
     )  # fmt: skip

@@ -99,6 +99,9 @@ def _stuck(
     )
     if not riding:
         return ""
+    other = {"latitude_deg": "longitude_deg", "longitude_deg": "latitude_deg"}.get(bare)
+    if other is not None and any(spans[one] > 0 for one in spans if one.endswith(other)):
+        return ""  # due north, due east
     if bare in MUST_MOVE:
         return f"{text} while others move: no sensor"
     amps = max((spans[one] for one in spans if one.endswith("_current_a")

@@ -24,6 +24,9 @@ from importers.units import BY_NAME
 
 Floats = NDArray[np.float64]
 
+SPEED_FITS, TURNS_FIT, TURNS_CLOSE = 0.06, 0.1, 0.05
+"""Speed over the wheel's by the turns is this near to what a unit makes it. Our choice: half of
+what parts knots from miles an hour; what the wheel's size in the setup may be off; half of that."""
 RATE_FITS = 0.6
 """Correlation with the speed's rate from which a column is the acceleration along the vehicle.
 Our choice."""
@@ -44,7 +47,7 @@ def settle_speed_units(guesses: list[Guess], setup: Setup | None) -> None:
             if ratio is None:
                 continue
             if speed.words.unit is None:
-                _speed_by_ratio(speed, ratio)
+                _speed_by_ratio(speed, turns, ratio, vehicle.pole_pairs)
             elif turns.unit.chance < 1.0:
                 _turns_by_ratio(turns, ratio, vehicle.pole_pairs)
 
@@ -63,22 +66,36 @@ def _ratio(one: Floats, two: Floats) -> float | None:
     return float(middle) if high - low < 0.15 * max(middle, 1e-9) else None
 
 
-def _speed_by_ratio(speed: Guess, ratio: float) -> None:
+def _speed_by_ratio(speed: Guess, turns: Guess, ratio: float, pairs: int | None) -> None:
+    """A speed's unit by the turns; where these are not marked either, the one pair of units that
+    fits settles both."""
     shown = ratio / speed.unit.factor
-    for name in ("km/h", "m/s", "mph", "kn"):
-        unit = BY_NAME[("speed", name)]
-        if abs(shown * unit.factor - 1.0) < 0.06:
-            speed.sample = speed.sample / speed.unit.factor * unit.factor
-            speed.unit = UnitGuess(name, unit.factor, 0.0, 0.97, "fits the motor's turns")
-            speed.why = speed.unit.why
-            return
+    open_turns = turns.unit.chance < 1.0 and bool(pairs) and pairs != 1
+    fits = [
+        (name, times)
+        for name in ("km/h", "m/s", "mph", "kn")
+        for times in ((1, pairs) if open_turns and pairs else (1,))
+        if abs(shown * BY_NAME[("speed", name)].factor * times - 1.0) < SPEED_FITS
+    ]
+    if not fits or len({times for _, times in fits}) > 1:
+        return
+    name, times = fits[0]
+    unit = BY_NAME[("speed", name)]
+    speed.sample = speed.sample / speed.unit.factor * unit.factor
+    speed.unit = UnitGuess(name, unit.factor, 0.0, 0.97, "fits the motor's turns")
+    speed.why = speed.unit.why
+    if turns.unit.chance < 1.0 and len(fits) == 1:
+        _turns_by_ratio(turns, shown * unit.factor, times)
 
 
 def _turns_by_ratio(turns: Guess, ratio: float, pairs: int | None) -> None:
-    if abs(ratio - 1.0) < 0.1:
+    if abs(ratio - 1.0) < TURNS_FIT:
         turns.unit = replace(turns.unit, chance=0.995, why="fits the speed")
-    elif pairs and pairs > 1 and abs(ratio * pairs - 1.0) < 0.1:
-        turns.unit = UnitGuess("electrical rpm", 1.0 / pairs, 0.0, 0.97, "fits the speed")
+    elif pairs and pairs > 1 and abs(ratio * pairs - 1.0) < TURNS_FIT:
+        close = abs(ratio * pairs - 1.0) < TURNS_CLOSE
+        turns.unit = UnitGuess(
+            "electrical rpm", 1.0 / pairs, 0.0, 0.985 if close else 0.97, "fits the speed"
+        )
         turns.sample = turns.sample / pairs
     turns.why = turns.unit.why
 

@@ -39,7 +39,8 @@ def fixes_only(
     lon = np.asarray(columns["longitude_deg"], np.float64)
     with np.errstate(invalid="ignore"):
         nowhere = (np.abs(lat) < NOWHERE_DEG) & (np.abs(lon) < NOWHERE_DEG)
-    if bool(nowhere[np.isfinite(lat) & np.isfinite(lon)].all()):
+    both = np.isfinite(lat) & np.isfinite(lon)
+    if both.any() and bool(nowhere[both].all()):
         nowhere[:] = np.isfinite(lat)
     told = []
     if nowhere.any():

@@ -23,6 +23,7 @@ from importers.setup_types import Setup
 from importers.split_ride import PartKind
 from importers.thin_rows import LONG_RIDE_ROWS, thinned_rows
 from importers.timebase import MIN_ROWS
+from importers.turns_speed import settle_turns
 from importers.which_log import NamedLog, named_logs, settle_roles
 
 if TYPE_CHECKING:
@@ -136,6 +137,10 @@ def _join(
         table = pd.DataFrame(columns, copy=False)
     table, zeros = without_zeros(table, setup)
     remarks += zeros
+    table, sources, turns = settle_turns(
+        table, setup, [source_of(one, tables[first], only_drive) for one in placed]
+    )
+    remarks += turns
     drives = tuple(
         name for name in setup.drive_names
         if any(column.startswith(f"{name}.") for column in table.columns)
@@ -144,7 +149,7 @@ def _join(
     ride = Ride(
         table=table,
         drives=drives,
-        sources=tuple(source_of(one, tables[first], only_drive) for one in placed),
+        sources=sources,
         start=began,
         facts=facts,
         notes=(*start_notes, *notes_of(placed, remarks, setup, drives)),

@@ -28,7 +28,8 @@ from simulator.sensors import Sensors
 from simulator.simulate import SimRide, simulate
 from simulator.terrain import from_pieces
 
-FOOT_M, TOP_M = 40.0, 60.0
+FOOT_M, TOP_M = 250.0, 60.0
+"""Flat before and behind the hill [m]: enough before it to have reached the speed wished for."""
 BINS = (0.0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98, 1.0001)
 HILLS = 4
 
@@ -58,7 +59,7 @@ def ridden(sim: SimRide, hill: tuple[float, ...], seed: int) -> SimRide | None:
 
 def truth_of(held: SimRide, length: float, grade: float) -> dict[str, float]:
     """Extreme 1 s means on the hill by the names of the prediction and of the limits."""
-    on = (held.col["s_m"] > FOOT_M + 0.2 * length) & (held.col["s_m"] < FOOT_M + length)
+    on = (held.col["s_m"] > FOOT_M) & (held.col["s_m"] < FOOT_M + length)
     one_s = round(1.0 / (held.t[1] - held.t[0]))
     window = np.ones(one_s) / one_s
 
@@ -125,10 +126,8 @@ def main() -> None:
                 continue
             grade, length, charge, temp, speed = hill
             true = truth_of(held, length, grade)
-            at = int(np.argmax(held.col["s_m"] > FOOT_M + 0.1 * length))
-            entry = max(float(held.col["v_mps"][at]), 0.9 * speed)
             said = predict_hill(
-                sim.setup, [fitted], even_hill(grade, length, charge, temp, entry), seed=seed
+                sim.setup, [fitted], even_hill(grade, length, charge, temp, speed), seed=seed
             )
             rows += compared(said, true, temp)
             for name, one in (

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, speed_mps
+from analyzer.way import great_circle_m
 from importers.ride import Ride
 from importers.setup_types import Setup
 
@@ -18,6 +19,10 @@ single fixes adds no distance, short enough to follow a road."""
 GPS_STILL_M = 4.0
 """Legs shorter than this are standing still [m]. Our choice: half the horizontal accuracy of GPS
 (SPS Performance Standard 2020, table 3.8-3: 8 m, 95 %)."""
+
+GPS_ONLY = ("gps_speed_mps",)
+LEAP_S = 300.0
+"""Fixes further apart than this say nothing of the way between [s]. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +71,21 @@ def _distance_m(ride: Ride, setup: Setup) -> float | None:
     speed = speed_mps(ride, setup)
     if speed is None:
         return _gps_distance_m(ride)
-    return integral(np.abs(speed.values), ride)
+    way_m = integral(np.abs(speed.values), ride)
+    return way_m + _leapt_m(ride, speed.values) if speed.channels == GPS_ONLY else way_m
+
+
+def _leapt_m(ride: Ride, speed: Floats) -> float:
+    """Way under bridges, where the receiver had no speed: straight from fix to fix."""
+    lat, lon = ride.get("latitude_deg"), ride.get("longitude_deg")
+    if lat is None or lon is None:
+        return 0.0
+    known = np.flatnonzero(np.isfinite(speed))
+    a, b = known[:-1], known[1:]
+    apart_s = ride.time_s[b] - ride.time_s[a]
+    leapt = (b - a > 1) & (apart_s > ride.gap_s) & (apart_s <= LEAP_S)
+    a, b = a[leapt], b[leapt]
+    return float(np.nansum(great_circle_m(lat[a], lon[a], lat[b], lon[b])))
 
 
 def ride_totals(ride: Ride, setup: Setup) -> Totals:

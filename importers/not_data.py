@@ -13,6 +13,7 @@ from importers.channel_map import map_line
 from importers.column_guess import Guess
 from importers.current_doubts import braking_doubts
 from importers.logger_limits import full_scale
+from importers.place_drift import without_drift
 from importers.place_fixes import fixes_only
 from importers.ride import ChannelReading, Unjudged
 from importers.stale_rows import stale_rows
@@ -42,8 +43,8 @@ def only_data(
     mapped: bool,
 ) -> OnlyData:
     """Which of these columns were measured? Absent sensors, a total that knows one side only,
-    braking that was lost, stale rows and places without a fix are found in this order; a file
-    whose columns a map names (`mapped`) keeps its total."""
+    braking that was lost, stale rows, places without a fix, held and wandering ones are found in
+    this order; a file whose columns a map names (`mapped`) keeps its total."""
     found, absent = drop_absent(time_s, columns)
     problems = [f"{name}: {text}, taken as missing" for name, text in absent]
     odd = None if mapped else odd_total(found, len(drives))
@@ -59,8 +60,9 @@ def only_data(
     problems += [f"{name}: {text}" for name, text in doubts]
     found, stale = stale_rows(time_s, found)
     found, nowhere = fixes_only(time_s, found)
+    found, adrift = without_drift(time_s, found)
     unjudged = tuple(Unjudged(name, -1, text) for name, text in doubts)
-    return OnlyData(found, (*problems, *stale, *nowhere), unjudged)
+    return OnlyData(found, (*problems, *stale, *nowhere, *adrift), unjudged)
 
 
 def cut_at_top(one: Guess, keep: NDArray[np.intp]) -> tuple[float, NDArray[np.bool_]] | None:

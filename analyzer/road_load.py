@@ -122,7 +122,10 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
     covariance = covariance.copy()
     covariance[3, 3] += wind_sd**2
     notes = tuple(
-        Note(f"road_load.{name}", f"This ride does not tell {words}; {parts[name].source}.")
+        Note(
+            f"road_load.{name}",
+            f"This ride does not tell {words}: a usual value ({parts[name].source}).",
+        )
         for name, words in _IN_WORDS.items()
         if not parts[name].fitted and parts[name].source != "setup"
     )

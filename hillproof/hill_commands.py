@@ -87,9 +87,9 @@ def predict(
     ------
     importers.errors.UserError : arguments, setup, rides or outputs that cannot be used
     """
-    choice = choose_setup(setup, rides)
+    carried = bool(rides) or book is not None
+    choice = choose_setup(setup, rides, required=not carried)
     check_outputs({"--report": report, "--json": json}, [choice.path, hill.track, *rides])
-    assert choice.path is not None
     result = jobs.predict(hill, choice.path, rides, book)
     from reports.predict_json import predict_json
 

@@ -252,9 +252,11 @@ def check_setup(
 
 
 def predict(
-    hill: HillAsked, setup: str, rides: Sequence[str] = (), book: str | None = None
+    hill: HillAsked, setup: str | None, rides: Sequence[str] = (), book: str | None = None
 ) -> PredictResult:
     """Would this hill work, from the setup and, where given, from rides of this build?
+
+    Without a setup file, that of the newest ride counts: a ride carries the one it was ridden with.
 
     Raises
     ------
@@ -265,13 +267,24 @@ def predict(
     from importers.setup_file import read_setup
 
     ahead = hill.checked()
-    build = read_setup(setup)
+    build = None if setup is None else read_setup(setup)
     shown = load_rides(rides, book) if rides or book is not None else []
+    notes: list[Note] = []
+    if build is None:
+        if not shown:
+            raise UsageError(
+                where=str(book or ""),
+                what="there is no ride here whose setup could be used, and no setup file",
+                remedy="Name one with --setup FILE.",
+            )
+        name, newest = shown[-1]
+        build = newest.setup
+        notes.append(Note("setup", f"No setup file named: the one that ride {name} carries."))
     result = predict_hill(build, [one for _, one in shown], ahead)
     if hill.temp_c is None:
         text = f"No --temp given: motors, controllers, pack and air at {ahead.temp_c:.0f} °C."
-        result = replace(result, notes=(*result.notes, Note("hill.temp_c", text)))
-    return result
+        notes.append(Note("hill.temp_c", text))
+    return replace(result, notes=(*result.notes, *notes))
 
 
 def compare(before: str, after: str, book: str | None = None) -> CompareResult:

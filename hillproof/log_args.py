@@ -54,7 +54,7 @@ def choose_setup(setup: str | None, logs: Iterable[str], *, required: bool = Tru
             return SetupChoice(str(place), found=True)
     if not required:
         return SetupChoice(None, found=False)
-    looked = " and ".join(dict.fromkeys(str(place) for place in places))
+    looked = " and no ".join(dict.fromkeys(str(place) for place in places))
     raise UsageError(
         where="",
         what=f"no setup file: none was named, and there is no {looked}",
@@ -139,18 +139,22 @@ def check_facts(mass_kg: float | None, pack_temp_c: float | None) -> None:
     ------
     UsageError : a value out of all range, all of them in one message
     """
-    typed = (("--mass", mass_kg, MASS_KG, "kg"), ("--temp", pack_temp_c, PACK_TEMP_C, "°C"))
+    typed = (
+        ("--mass", mass_kg, MASS_KG, "kg", "It is of vehicle, rider and load."),
+        ("--temp", pack_temp_c, PACK_TEMP_C, "°C", "It is the pack's at the start."),
+    )
     faults = [
-        f"{option} {value:g} {unit} is not between {low:g} and {high:g}"
-        for option, value, (low, high), unit in typed
+        UsageError(
+            where=f"{option} {value:g}",
+            what=f"not between {low:g} and {high:g} {unit}",
+            remedy=means,
+        )
+        for option, value, (low, high), unit, means in typed
         if value is not None and not low <= value <= high
     ]
     if faults:
-        raise UsageError(
-            where="the day's facts",
-            what="; ".join(faults),
-            remedy="Mass is vehicle, rider and load; temperature is the pack's at the start.",
-        )
+        first, *more = faults
+        raise UsageError(where=first.where, what=first.what, remedy=first.remedy, more=tuple(more))
 
 
 def parse_start(text: str | None) -> datetime | None:

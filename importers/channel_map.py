@@ -173,7 +173,7 @@ def map_text(sources: Sequence[Source]) -> str:
             if one.channel is None or one.channel == "time_s":
                 continue
             entry = map_line(one.header, one.channel, one.unit, one.sign)
-            lines.append(entry if one.sure >= 0.95 else f"{entry}  # {int(100 * one.sure)}% sure")
+            lines.append(entry if one.sure >= 0.95 else f"{entry}  # {int(100 * one.sure)} % sure")
         unread = [one.header for one in source.channels if one.channel is None]
         if unread:
             lines.append("# not read: " + ", ".join(_quoted(one) for one in unread))

@@ -131,7 +131,7 @@ def drop_doubtful(guesses: list[Guess]) -> list[str]:
             one.drop(one.why or "too unsure")
         else:
             told.append(
-                f"'{one.column.header}' is read as {full(one)}, {int(100 * one.sure)}% sure{why}. "
+                f"'{one.column.header}' is read as {full(one)}, {int(100 * one.sure)} % sure{why}. "
                 f"A map file settles it: {line}"
             )
     return told

@@ -104,7 +104,8 @@ def _headline(result: Object) -> str:
     for one in sorted(real, key=_telling):
         first.setdefault(_telling(one)[0], one)
     shown = list(first.values())[:MOST_TOLD]
-    return f"{said}: {joined([_from_to(one) for one in shown])}."
+    among = "among them " if len(shown) < len(real) else ""
+    return f"{said}: {among}{joined([_from_to(one) for one in shown])}."
 
 
 def _telling(one: Object) -> tuple[int, bool, str]:
@@ -146,10 +147,15 @@ def _difference(one: Object) -> Row:
             name,
             _with(one["before"], suffix, unit),
             _with(one["after"], suffix, unit),
-            _with(one["change"], suffix, unit),
+            _with(one["change"], *_of_change(suffix, unit)),
             "–" if one["change"] is None else "yes" if beyond else "no",
         )
     )
+
+
+def _of_change(suffix: str, unit: str) -> tuple[str, str]:
+    """The unit of a difference: between two shares it is points, not per cent."""
+    return ("", "points") if suffix == "pct" else (suffix, unit)
 
 
 def _with(one: Object | None, suffix: str, unit: str) -> str:

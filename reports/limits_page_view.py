@@ -11,7 +11,7 @@ from analyzer.words import Severity
 from reports.climb_figures import Profile, climbs_figure, profiles
 from reports.descents_view import many_descents
 from reports.inputs_view import inputs_sentences, inputs_table
-from reports.limits_view import closest_text, summary
+from reports.limits_view import answer, closest_text, summary
 from reports.numbers import beside, estimate, fixed, quantity, unit_suffix
 from reports.restated_view import restated_table
 from reports.ride_tables import tried_text
@@ -43,6 +43,7 @@ class LimitsPageView:
 
     title: str
     facts: tuple[tuple[str, str], ...]
+    answer: str
     summary: str
     next_ride: tuple[str, ...]
     worst: str
@@ -80,6 +81,7 @@ def limits_page_view(
             ("Descents", fixed(len(result.descents), 0)),
             ("Limits judged", fixed(len(result.limits), 0)),
         ),
+        answer=answer(result),
         summary=summary(result),
         next_ride=result.next_ride,
         worst=_worst(result),

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from analyzer.closest import Closest
 from analyzer.limits import Tried
-from analyzer.limits_merge import HARDEST, LimitsResult, MergedLimit
+from analyzer.limits_merge import EXERCISED, HARDEST, LimitsResult, MergedLimit
 from analyzer.words import LimitRole, Verdict
 from reports.inputs_view import inputs_sentences
 from reports.restated_view import worse_than_ridden
-from reports.sentences import counted
+from reports.sentences import counted, joined, limit_phrase
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -27,6 +27,8 @@ WORDS = {
 }
 SEVERAL = {Verdict.HOLDS: "hold", Verdict.WORKS: "work", Verdict.OVERSHOOTS: "overshoot"}
 """The same of more than one limit."""
+MOST_TOLD = 3
+"""So many limits are named in the first sentence; the table has all. Our choice."""
 NEAR_PCT = 80.0
 """Protections that came nearer than this are named on the terminal; the page has all. Our
 choice."""
@@ -76,6 +78,39 @@ def tried_at(tried: Tried) -> str:
     return tried_text(tried)
 
 
+def answer(result: LimitsResult) -> str:
+    """Do the limits hold, in one sentence with the numbers that say so."""
+    worst: dict[Verdict, list[MergedLimit]] = {}
+    for one in result.limits:
+        worst.setdefault(one.check.verdict, []).append(one)
+    if exceeded := worst.get(Verdict.EXCEEDED):
+        were = "was" if len(exceeded) == 1 else "were"
+        return f"{counted(len(exceeded), 'limit')} {were} exceeded: {_named(exceeded)}."
+    if touched := worst.get(Verdict.TOUCHED):
+        return f"No limit was exceeded, but nothing is left at {_named(touched)}."
+    held = [one for one in worst.get(Verdict.HOLDS, []) if one.check.exercised_pct is not None]
+    if held:
+        near = max(held, key=lambda one: one.check.exercised_pct or 0.0)
+        left = 100.0 - (near.check.exercised_pct or 0.0)
+        return f"No limit was exceeded; the nearest was {_named([near])}: {left:.0f} % left."
+    if EXERCISED & worst.keys():
+        return "No limit was exceeded; no rating was put to the test."
+    return "No limit was put to the test: that is not the same as safe."
+
+
+def _named(limits: Sequence[MergedLimit]) -> str:
+    """Limits with the most seen against what is set: the nearest first, the last ones counted."""
+    order = sorted(limits, key=lambda one: -(one.check.exercised_pct or 0.0))
+    told = []
+    for check in (one.check for one in order[:MOST_TOLD]):
+        least = "at least " if check.at_least else ""
+        seen = "" if check.seen is None else f"{least}{check.seen:.1f} {check.unit} against "
+        told.append(f"{limit_phrase(check.limit)} ({seen}{check.set:g} {check.unit})")
+    if len(order) > MOST_TOLD:
+        told.append(f"{len(order) - MOST_TOLD} more")
+    return joined(told)
+
+
 def summary(result: LimitsResult) -> str:
     """One sentence: how many limits hold, work, were exceeded, or were never tried."""
     counts = {word: 0 for word in HARDEST}
@@ -121,7 +156,8 @@ def _print_other_conditions(
 
 def print_limits(result: LimitsResult, console: Console) -> None:
     """The whole answer on the terminal."""
-    console.print(summary(result), style="bold", markup=False)
+    console.print(answer(result), style="bold", markup=False)
+    console.print(summary(result), markup=False)
     order = sorted(result.limits, key=lambda one: -HARDEST.index(one.check.verdict))
     for one in order:
         verdict = one.check.verdict

@@ -80,9 +80,9 @@ def _facts(hill: Object) -> tuple[tuple[str, str], ...]:
     rows = [
         ("Grade", _fact(hill["grade_pct"], "pct")),
         ("Length", _fact(hill["length_m"], "m")),
-        ("Charge at the foot", _fact(hill["charge_pct"], "pct")),
+        ("Charge where it begins", _fact(hill["charge_pct"], "pct")),
         ("Temperature", _fact(hill["temp_c"], "c")),
-        ("Speed at the foot", _speed(hill["speed_mps"])),
+        ("Speed where it begins", _speed(hill["speed_mps"])),
         ("Mass", _fact(hill["mass_kg"], "kg")),
     ]
     return tuple((name, text) for name, text in rows if text)
@@ -194,7 +194,7 @@ def _charge(one: Object | None) -> tuple[str, str]:
 
 
 def _reduced(one: Object | None) -> str:
-    return "not before the end" if one is None else f"{estimate_text(one, 'm')} from the foot"
+    return "not before the end" if one is None else f"{estimate_text(one, 'm')} from its start"
 
 
 def _rows(pairs: list[tuple[str, str]]) -> tuple[Row, ...]:
@@ -232,7 +232,7 @@ def _limit_row(one: Object, draws: int) -> Row:
 def _works(up_to: Object) -> Table:
     names = {
         "grade_pct": "Steepest grade at this charge and temperature",
-        "charge_down_to_pct": "Lowest charge at the foot",
+        "charge_down_to_pct": "Lowest charge where it begins",
         "temp_down_to_c": "Coldest day",
     }
     rows = [(names.get(key, name_text(key)), any_text(value, key)) for key, value in up_to.items()]

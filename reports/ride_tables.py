@@ -93,8 +93,11 @@ def sides_text(result: RideResult) -> tuple[str, ...]:
     if balance.speed_ratio is not None:
         first, second = result.setup.drive_names[:2]
         ratio = estimate_parts(balance.speed_ratio, "")
+        low, high = balance.speed_ratio.low, balance.speed_ratio.high
+        alike = low is not None and high is not None and low <= 1.0 <= high
         texts.append(
-            f"Rolling straight, {first} turns {ratio[0]} times as fast as {second} ({ratio[1]})."
+            f"Rolling straight, {first} turns {ratio[0]} times as fast as {second} ({ratio[1]})"
+            f"{': alike' if alike else ''}."
         )
     for one in balance.causes[:3]:
         if one.cause != "unknown":

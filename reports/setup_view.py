@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from analyzer.setup_finding import SetupCheck, SetupFinding, Suggestion, num
 from analyzer.words import Severity
 from importers.setup_keys import TABLES
-from importers.setup_types import Setup
+from importers.setup_types import Chemistry, Setup
 from reports.sentences import joined
 
 if TYPE_CHECKING:
@@ -126,11 +126,13 @@ def _print_indented(text: Text, columns: int, console: Console) -> None:
 def _build(setup: Setup) -> tuple[tuple[str, str], ...]:
     pack = setup.pack
     parallel = f"{pack.parallel}p" if pack.parallel else ""
-    cells = f"{pack.series}s{parallel} {pack.chemistry.value}, {num(pack.capacity_ah, 'Ah')}"
+    word = pack.chemistry.value
+    kind = "cells of another kind" if pack.chemistry is Chemistry.OTHER else word.upper()
+    cells = f"{pack.series}s{parallel} {kind}, {num(pack.capacity_ah, 'Ah')}"
     volts = f"{num(setup.empty_v, 'V')} empty, {num(setup.full_v, 'V')} full"
-    rows = [("pack", f"{cells}, {volts}"), ("drives", ", ".join(setup.drive_names))]
+    rows = [("Pack", f"{cells}, {volts}"), ("Drives", ", ".join(setup.drive_names))]
     if setup.vehicle.mass_kg is not None:
-        rows.append(("mass", num(setup.vehicle.mass_kg, "kg")))
+        rows.append(("Mass", num(setup.vehicle.mass_kg, "kg")))
     return tuple(rows)
 
 

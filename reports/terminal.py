@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -108,7 +109,11 @@ def _what_to_type(views: tuple[SourceView, ...]) -> list[str]:
             f"{'holds' if len(roles) == 1 else 'hold'}: type {' '.join(roles)}, NAME being a drive "
             "of the setup, gps or bms."
         )
-    columns = [one.header for view in views for one in view.channels if one.state == "doubt"]
+    doubts = [
+        (one.header, view.file) for view in views for one in view.channels if one.state == "doubt"
+    ]
+    times = Counter(header for header, _ in doubts)
+    columns = [f"{header} ({file})" if times[header] > 1 else header for header, file in doubts]
     if columns:
         lines.append(
             f"In doubt: {joined(columns[:MOST_DOUBTS])}"

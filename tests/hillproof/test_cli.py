@@ -232,6 +232,10 @@ def test_a_ride_file_is_ridden_again_with_its_own_setup(place, tmp_path):
     told = json.loads(run("ride", "again.parquet", "--json", "-", cwd=tmp_path).stdout)
     assert told["ride"]["start"].startswith("2031-11-15T09:12:40")
     assert told["balance"]["shares"]["left"]["drive_pct"]["value"] > 53
+    hill = ("--grade", "6", "--length", "300", "--charge", "60")
+    ahead = json.loads(run("predict", *hill, "again.parquet", "--json", "-", cwd=tmp_path).stdout)
+    assert {one["limit"]: one["set"] for one in ahead["limits"]}["bms.discharge_rating_a"] == 40
+    assert "again" in {one["about"]: one["text"] for one in ahead["notes"]}["setup"]
 
 
 def test_compare_and_predict_and_limits_answer(place, tmp_path):

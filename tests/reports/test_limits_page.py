@@ -7,6 +7,8 @@ from made.ride_results import made_result
 from page_figures import figures_of
 
 from analyzer.limits_merge import merge_limits
+from analyzer.words import Verdict
+from reports.limits_view import answer
 from reports.page import MOST_BYTES, limits_page
 
 
@@ -24,6 +26,19 @@ def test_exceeded_limits_stand_first_with_the_ride_they_were_seen_on(rides):
     assert "second ride; exercised on" in body
     assert "first &lt;ride&gt;" in page
     assert "<ride>" not in page
+
+
+def test_the_first_sentence_answers_with_numbers(rides):
+    result = merge_limits(rides)
+    exceeded = [one for one in result.limits if one.check.verdict is Verdict.EXCEEDED]
+    assert answer(result).startswith(f"{len(exceeded)} limit")
+    assert f"against {exceeded[0].check.set:g} A" in answer(result)
+    untried = [one for one in result.limits if one.check.verdict is Verdict.NOT_EXERCISED]
+    assert "not the same as safe" in answer(replace(result, limits=tuple(untried)))
+    held = [one for one in result.limits if one.check.verdict is Verdict.HOLDS]
+    near = max(held, key=lambda one: one.check.exercised_pct)
+    said = answer(replace(result, limits=tuple(held)))
+    assert f"{100 - near.check.exercised_pct:.0f} % left" in said
 
 
 def test_the_next_ride_is_told(rides):

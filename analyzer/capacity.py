@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from analyzer.estimate import Estimate
-from analyzer.quantities import Floats
+from analyzer.quantities import Floats, pack_current_a
 from analyzer.rest_voltage import beyond_v, charge_pct, family
 from importers.ride import Ride
 from importers.setup_types import Setup
@@ -25,6 +27,11 @@ up to 1."""
 COUNTER_SD = 0.12
 """How far a logger's own 0 to 100 % may lie from rest at empty to rest at full, one standard
 deviation. Our choice: reserves at both ends, and counting on a rated capacity long gone."""
+JUMP_PCT = 2.0
+"""A change of the logged state of charge by more than this that no current explains is a correction
+[points]. Our choice: it has steps of up to 1, and counts on a capacity that may be half gone."""
+MOST_JUMPS = 50
+"""More of them are noise. Our choice."""
 WIDEST_OF_VALUE = 1.0
 """An interval wider than this times the value is not given. Our choice."""
 
@@ -83,14 +90,49 @@ def _bends(setup: Setup) -> tuple[tuple[float, float], ...]:
     return ((reach, -reach), (-reach, reach))
 
 
-def logged_charge_pct(ride: Ride, at_s: Floats) -> tuple[float, float] | None:
-    """The logged state of charge at two times of the ride [%], None where it is not logged."""
+def logged_charge_pct(
+    ride: Ride, at_s: Floats, jumps: Sequence[tuple[float, float]] = ()
+) -> tuple[float, float] | None:
+    """The logged state of charge at two times of the ride [%], `jumps` (`charge_jumps`) taken out
+    of the second; None where it is not logged."""
     logged = ride.get("state_of_charge_pct")
     if logged is None:
         return None
     good = np.isfinite(logged)
     start, end = np.interp(at_s, ride.time_s[good], logged[good])
-    return float(start), float(end)
+    leapt = sum(by for when_s, by in jumps if at_s[0] < when_s <= at_s[1])
+    return float(start), float(end) - leapt
+
+
+def charge_jumps(ride: Ride, setup: Setup) -> list[tuple[float, float]]:
+    """Where did the logged state of charge correct itself: (time, points up or down) of each change
+    that no current explains."""
+    logged, current = ride.get("state_of_charge_pct"), pack_current_a(ride, setup)
+    if logged is None or current is None:
+        return []
+    good = np.flatnonzero(np.isfinite(logged))
+    steps = np.diff(logged[good])
+    large = np.flatnonzero(np.abs(steps) > JUMP_PCT)
+    if not large.size or large.size > MOST_JUMPS:
+        return []
+    changed = good[1:][steps != 0.0]
+    out = []
+    for at in large.tolist():
+        row = int(good[at + 1])
+        before = int(np.searchsorted(changed, row)) - 1
+        since = int(changed[before]) if before >= 0 else int(good[0])
+        part = slice(since, row + 1)
+        moved_ah = integral_ah(ride.time_s[part], current.values[part])
+        drawn_pct = 100.0 * moved_ah / setup.pack.capacity_ah
+        if abs(steps[at] + drawn_pct) > JUMP_PCT + abs(drawn_pct):
+            out.append((float(ride.time_s[row]), float(steps[at] + drawn_pct)))
+    return out
+
+
+def integral_ah(time_s: Floats, amps: Floats) -> float:
+    """The charge that a current moved, missing values left out [Ah]."""
+    known = np.isfinite(amps)
+    return float(np.trapezoid(amps[known], time_s[known])) / 3600.0 if known.sum() > 1 else 0.0
 
 
 def capacity_from_counter(drawn_ah: float, drawn_sd_ah: float, fell_pct: float) -> Estimate | None:

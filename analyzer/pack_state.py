@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import exp, hypot
 
 import numpy as np
 
-from analyzer.capacity import capacity_from_counter, capacity_from_rests, logged_charge_pct
+from analyzer.capacity import (
+    capacity_from_counter,
+    capacity_from_rests,
+    charge_jumps,
+    logged_charge_pct,
+)
 from analyzer.estimate import Estimate, Note
 from analyzer.lags import TAUS_S
 from analyzer.pack_errors import (
@@ -92,6 +98,8 @@ def estimate_pack(
         empty = PackState(None, None, None, temperature.mean_c, None, None, None, None, None)
         return empty, None, tuple(notes)
     channels = (*volts.channels, *amps.channels)
+    jumps = charge_jumps(ride, setup)
+    notes += _jump_notes(jumps)
     slowest = min((rate for one in channels if (rate := ride.rate_hz(one))), default=None)
     state, more = _state(
         fit,
@@ -99,9 +107,18 @@ def estimate_pack(
         temperature,
         sensor_errors(fit, ride, setup, volts, amps),
         slowest,
-        logged_charge_pct(ride, fit.time_s[[0, -1]]),
+        logged_charge_pct(ride, fit.time_s[[0, -1]], jumps),
     )
     return state, _on_rows(fit, ride), (*notes, *more)
+
+
+def _jump_notes(jumps: Sequence[tuple[float, float]]) -> list[Note]:
+    if not jumps:
+        return []
+    listed = ", ".join(f"{by:+.0f} points at {when_s:.0f} s" for when_s, by in jumps[:3])
+    more = f" and {len(jumps) - 3} more" if len(jumps) > 3 else ""
+    text = f"the logged state of charge corrects itself ({listed}{more}): its differences are used"
+    return [Note("state_of_charge_pct", text)]
 
 
 UNKNOWN_WITHOUT_FIT = (

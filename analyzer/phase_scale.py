@@ -79,7 +79,8 @@ def phase_scale(ride: Ride, drive: str) -> Scale | None:
 def _reading(ride: Ride, drive: str) -> ChannelReading | None:
     channel = f"{drive}.phase_current_a"
     every = (one for source in ride.sources for one in source.channels)
-    return next((one for one in every if one.channel == channel), None)
+    # a long file's columns carry no drive
+    return next((one for one in every if one.channel in (channel, "phase_current_a")), None)
 
 
 def _ratio(ride: Ride, drive: str) -> float | None:
@@ -184,7 +185,8 @@ def _open(ride: Ride, drive: str, scale: Scale) -> Note:
     reading = _reading(ride, drive)
     header = reading.header if reading is not None else "…"
     sign = reading.sign if reading is not None else 1
-    lines = [map_line(header, f"{drive}.phase_current_a", unit, sign) for unit in PHASE_SCALES]
+    channel = str(reading.channel) if reading is not None else f"{drive}.phase_current_a"
+    lines = [map_line(header, channel, unit, sign) for unit in PHASE_SCALES]
     if scale.counted is not None:
         why = (
             f"the battery current is {scale.ratio:.2f} times duty times phase current, so the log "

@@ -49,18 +49,18 @@ def settle_turns(
             continue
         if abs(ratio - 1.0) <= FITS:
             if reading.sure < SETTLED and reading.sure > 0.5:
-                changed[name] = replace(reading, sure=SETTLED, why="fits the speed")
+                changed[str(reading.channel)] = replace(reading, sure=SETTLED, why="fits the speed")
         elif pairs > 1 and abs(ratio / pairs - 1.0) <= FITS and reading.unit != ELECTRICAL_RPM:
             table = table.assign(**{name: table[name] / pairs})
-            changed[name] = replace(
+            changed[str(reading.channel)] = replace(
                 reading, unit=ELECTRICAL_RPM, sure=SETTLED, why="fits the speed"
             )
-            line = map_line(reading.header, name, reading.unit, reading.sign)
+            line = map_line(reading.header, str(reading.channel), reading.unit, reading.sign)
             told.append(f"{name}: it turns {ratio:.1f} times as fast as the vehicle's speed asks "
                         f"for, so it counts electrical turns ({pairs} pole pairs). If it does not, "
                         f"a map file says so: {line}")  # fmt: skip
         elif abs(ratio - 1.0) > ODD:
-            line = map_line(reading.header, name, ELECTRICAL_RPM, reading.sign)
+            line = map_line(reading.header, str(reading.channel), ELECTRICAL_RPM, reading.sign)
             told.append(
                 f"{name}: it tells {ratio:.2f} times the vehicle's speed: its unit, or "
                 "`vehicle.wheel_diameter_m`, `gear_ratio` or `pole_pairs` in the setup, is wrong. "
@@ -73,7 +73,8 @@ def settle_turns(
 
 def _reading(sources: Sequence[Source], name: str) -> ChannelReading | None:
     every = (one for source in sources for one in source.channels)
-    return next((one for one in every if one.channel == name), None)
+    # a long file's columns carry no drive
+    return next((one for one in every if one.channel in (name, "motor_rpm")), None)
 
 
 def _with(source: Source, changed: dict[str, ChannelReading]) -> Source:

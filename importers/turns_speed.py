@@ -26,6 +26,8 @@ lag, or they do not belong together. Our choice."""
 FITS, ODD = 0.08, 0.2
 """A ratio this near to 1 (or to the pole pairs) is told; further off than this, something given is
 wrong. Our choice: a worn or soft tyre is 3 % smaller, a satellite's speed right within 1 %."""
+ROWS = 20_000
+"""Rows looked at. Our choice: a ratio needs no more."""
 SETTLED = 0.985
 """Chance that the unit is right once the speeds agree. Our choice."""
 
@@ -44,7 +46,7 @@ def settle_turns(
     pairs = vehicle.pole_pairs or 1
     for name in (str(one) for one in table.columns if str(one).endswith(".motor_rpm")):
         reading = _reading(sources, name)
-        ratio = _ratio(table[name].to_numpy() * per_rpm, speed)
+        ratio = _ratio(table[name].to_numpy(), speed, per_rpm)
         if reading is None or ratio is None or reading.why == "as the map says":
             continue
         if abs(ratio - 1.0) <= FITS:
@@ -87,11 +89,11 @@ def _with(source: Source, changed: dict[str, ChannelReading]) -> Source:
     return replace(source, channels=channels, problems=problems)
 
 
-def _ratio(turned: Floats, speed: Floats) -> float | None:
+def _ratio(rpm: Floats, speed: Floats, per_rpm: float) -> float | None:
     """Wheel speed by the turns over speed where the vehicle moves; None where they do not go
     together."""
-    every = max(1, turned.size // 50_000)
-    turned, speed = np.abs(turned[::every]), np.abs(speed[::every])
+    every = max(1, rpm.size // ROWS)
+    turned, speed = np.abs(rpm[::every]) * per_rpm, np.abs(speed[::every])
     with np.errstate(invalid="ignore", divide="ignore"):
         moving = (speed > MOVING_MPS) & (turned > 0.1)
         ratios = turned[moving] / speed[moving]

@@ -168,7 +168,7 @@ def map_text(sources: Sequence[Source]) -> str:
             lines.append(f"role = {_quoted(source.role)}")
         times = [one for one in source.channels if one.channel == "time_s"]
         if times:
-            lines.append(f"time = {_quoted(times[0].header)}")
+            lines.append(time_line(times[0].header))
         for one in source.channels:
             if one.channel is None or one.channel == "time_s":
                 continue
@@ -186,6 +186,11 @@ def map_line(header: str, channel: str, unit: str, sign: int) -> str:
         f"channels.{_quoted(header)} = {{ channel = {_quoted(channel)}, "
         f"unit = {_quoted(unit)}, sign = {sign} }}"
     )
+
+
+def time_line(header: str) -> str:
+    """The line of a map file that names the column of time."""
+    return f"time = {_quoted(header)}"
 
 
 def _quoted(text: str) -> str:

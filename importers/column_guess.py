@@ -36,6 +36,8 @@ class Guess:
     unit: UnitGuess = field(default_factory=lambda: UnitGuess("", 1.0, 0.0, 1.0))
     sign: SignGuess = PLUS
     why: str = ""
+    rival: str = ""
+    """The map line that reads another column as this channel, where one claims it."""
     unread_sure: float = FOREIGN_SURE
     """How sure it is that the column is none of ours, once it is not read."""
     sample: Floats = field(default_factory=lambda: np.zeros(0))

@@ -132,6 +132,6 @@ def drop_doubtful(guesses: list[Guess]) -> list[str]:
         else:
             told.append(
                 f"'{one.column.header}' is read as {full(one)}, {int(100 * one.sure)} % sure{why}. "
-                f"A map file settles it: {line}"
+                f"A map file settles it: {line}{f', or {one.rival}' if one.rival else ''}"
             )
     return told

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from importers.channel_map import map_line
 from importers.channels import PACK_OF_DRIVE, channel_of
-from importers.column_guess import Guess
+from importers.column_guess import Guess, full
 from importers.guess_name import NameGuess
 
 Floats = NDArray[np.float64]
@@ -166,10 +167,13 @@ def one_each(guesses: list[Guess]) -> None:
         best[one.key] = keep
         close = abs(keep.sure - lose.sure) < 0.02 and not _same(keep, lose)
         name = keep.name.channel if keep.name else ""
+        was = full(lose)
         lose.drop(f"'{keep.column.header}' is read as {name} instead")
         if close and keep.name is not None:
             # Two columns claim one channel and differ: whichever is read, it is not sure.
             keep.name = replace(keep.name, chance=min(keep.name.chance, 0.9))
+            keep.why = f"'{lose.column.header}' claims it, too, and differs"
+            keep.rival = map_line(lose.column.header, was, lose.unit.name, lose.sign.sign)
 
 
 def _rank(one: Guess) -> tuple[float, bool, bool]:

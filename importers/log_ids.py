@@ -93,7 +93,12 @@ def _matched(
     if all(by_name) and len(set(by_name)) == len(labels):
         return [one for one in by_name if one], NAMED, ()
     if not drives:
-        return labels, IN_ORDER, ("ids are taken as the drives' names: there is no setup",)
+        pairs = ", ".join(f'"{one}" = "{one}"' for one in labels)
+        text = (
+            "ids are taken as the drives' names: there is no setup. A map line names them: "
+            f"ids = {{ {pairs} }}"
+        )
+        return labels, IN_ORDER, (text,)
     if len(drives) != len(labels):
         return None
     order = sorted(range(len(labels)), key=lambda at: _as_number(labels[at]))

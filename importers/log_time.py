@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from importers.cells import is_when
+from importers.channel_map import time_line
 from importers.header_words import MEASURES, read_header
 from importers.raw_table import RawColumn, RawTable
 from importers.timebase import TimeColumn, TimeReading, read_time
@@ -68,7 +69,11 @@ def log_time(
     used = tuple(picked[at][0] for at in reading.used)
     if header is None and all(picked[at][1].named == 0.0 for at in reading.used):
         sure = min(reading.sure, UNNAMED_SURE)
-        text = f"no header speaks of time: '{raw.columns[used[0]].header}' steps like a clock"
+        header = raw.columns[used[0]].header
+        text = (
+            f"no header speaks of time: '{header}' steps like a clock. A map line settles it: "
+            f"{time_line(header)}"
+        )
         reading = replace(reading, sure=sure, problems=(*reading.problems, text))
     elif header is None and all(picked[at][1].named < 0.75 for at in reading.used):
         reading = replace(reading, sure=min(reading.sure, UNNAMED_SURE))

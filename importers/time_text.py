@@ -335,7 +335,10 @@ def _date_order(
         return year, a, b, 0.9, ["dates read as month/day/year, as 12-hour clocks go with"]
     sure = 0.95 if dots else 0.8
     same = bool((a[found] == b[found]).all())
-    text = [] if same or dots else ["dates could be day-month or month-day; read as day-month"]
+    text = [] if same or dots else [
+        "dates could be day-month or month-day; read as day-month. `--start` with the ride's day "
+        "settles it"
+    ]  # fmt: skip
     return year, b, a, 0.99 if same else sure, text
 
 

@@ -19,6 +19,7 @@ from hillproof.options import (
     Temp,
 )
 from hillproof.plain_help import PlainCommand, example
+from hillproof.shell import opened
 from importers.errors import BookError
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 book_app = typer.Typer(
     help="Keep rides and what was measured by hand.", no_args_is_help=True, rich_markup_mode=None
 )
+ageing_app = typer.Typer()
 
 Folder = Annotated[
     str | None, typer.Option("--book", metavar="DIR", help="The book; else the default one.")
@@ -213,6 +215,11 @@ def pages(
         typer.echo(f"{count} ride{'' if count == 1 else 's'}: open {outdir}/index.html")
 
 
+@ageing_app.command(
+    cls=PlainCommand,
+    short_help="How has the pack aged, and when will that matter?",
+    epilog=example("ageing --report ageing.html"),
+)
 def ageing(
     book: Folder = None,
     pack: Annotated[
@@ -230,30 +237,26 @@ def ageing(
     from hillproof.log_args import check_outputs
     from reports.write import write_outputs
 
-    check_outputs({"--report": report, "--json": json}, [])
-    target = book_jobs.open_book(book)
-    result = book_jobs.judge(target, pack, cluster=cluster)
-    contents: dict[str, str | bytes] = {}
-    if json is not None:
-        from reports.ageing_json import ageing_json
+    with opened(open_report, report):
+        check_outputs({"--report": report, "--json": json}, [])
+        target = book_jobs.open_book(book)
+        result = book_jobs.judge(target, pack, cluster=cluster)
+        contents: dict[str, str | bytes] = {}
+        if json is not None:
+            from reports.ageing_json import ageing_json
 
-        contents[json] = ageing_json(result)
-    if report is not None:
-        from reports.page import ageing_page
+            contents[json] = ageing_json(result)
+        if report is not None:
+            from reports.page import ageing_page
 
-        contents[report] = ageing_page(result)
-    write_outputs(contents)
-    if not quiet and "-" not in contents:
-        from reports.ageing_view import print_ageing
+            contents[report] = ageing_page(result)
+        write_outputs(contents)
+        if not quiet and "-" not in contents:
+            from reports.ageing_view import print_ageing
 
-        print_ageing(result, _console())
-        for path in contents:
-            typer.echo(f"Written: {path}")
-    if open_report and report and report != "-":
-        import webbrowser
-        from pathlib import Path
-
-        webbrowser.open(Path(report).absolute().as_uri())
+            print_ageing(result, _console())
+            for path in contents:
+                typer.echo(f"Written: {path}")
 
 
 def _console() -> Console:

@@ -6,6 +6,19 @@ from typing import Annotated
 
 import typer
 
+Logs = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="LOG", help="Log files; left=FILE, gps=FILE or bms=FILE says what one holds."
+    ),
+]
+BookFolder = Annotated[
+    str | None, typer.Option("--book", metavar="DIR", help="A book whose rides count, too.")
+]
+Rides = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="RIDE", help="Ride files of this build, or names in a book."),
+]
 SetupFile = Annotated[
     str | None,
     typer.Option("--setup", metavar="FILE", help="Your setup; else setup.toml beside the logs."),

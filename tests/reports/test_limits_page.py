@@ -35,7 +35,8 @@ def test_the_first_sentence_answers_with_numbers(rides):
     assert f"against {exceeded[0].check.set:g} A" in answer(result)
     untried = [one for one in result.limits if one.check.verdict is Verdict.NOT_EXERCISED]
     assert "not the same as safe" in answer(replace(result, limits=tuple(untried)))
-    seen = replace(exceeded[0].check, verdict=Verdict.HOLDS, seen=30.0, set=40.0, exercised_pct=75.0)
+    worst = exceeded[0].check
+    seen = replace(worst, verdict=Verdict.HOLDS, seen=30.0, set=40.0, exercised_pct=75.0)
     held = answer(replace(result, limits=(replace(exceeded[0], check=seen),)))
     assert "(30.0 A against 40 A): 25 % left" in held
 

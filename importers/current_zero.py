@@ -36,6 +36,9 @@ LIT_PART = 0.3
 """Lights are on where a BMS reads at least this part of `aux_a` at rest. Our choice."""
 BAND_A, BAND_STEPS = 0.25, 4.0
 """A dead band is told from this on [A], and from so many of the reading's steps. Our choice."""
+BESIDE = 12
+"""So many rows lie between the band's edge and twice it: as many would lie within, were there no
+band. Our choice: none by chance once in e^12."""
 ABOUT_ZERO = 0.01
 """Share of rows exactly at zero from which a dead band is looked for. Our choice."""
 
@@ -162,4 +165,6 @@ def _dead_band_a(amps: Floats) -> float | None:
         return None
     least = float(shown[0])
     step = float(np.quantile(np.diff(shown[: shown.size // 2 + 2]), 0.2))
-    return least if least > max(BAND_A, BAND_STEPS * step) else None
+    beside = int(((size > 0) & (size <= 2 * least)).sum())
+    wide = least > max(BAND_A, BAND_STEPS * step)
+    return least if wide and beside >= BESIDE else None

@@ -1,8 +1,8 @@
-"""Rows that hold no measurement: zeros at connect, and repeats after a link was lost. Pure.
+"""Rows that hold no measurement: zeros and defaults at connect, repeats after a lost link. Pure.
 
-A logger that waits for its controller writes zeros, temperatures included; one whose link is gone
-often writes the last values again and again while its own clock runs on. Neither was measured:
-they become missing, and are said.
+A logger that waits for its controller writes zeros, and zeros or other defaults for temperatures;
+one whose link is gone often writes the last values again and again while its own clock runs on.
+Neither was measured: they become missing, and are said.
 """
 
 from __future__ import annotations
@@ -20,6 +20,10 @@ FROZEN_S = 1.0
 FROZEN_PACES = 6.0
 """Frozen: all of a drive's values repeat for this long, and for this many mean pauses between
 changes. Our choice: no load stays equal to the last digit for a second while moving."""
+JUMPS_K = 3.0
+"""No body warms or cools by more than this from one row to the next [K]. Our choice."""
+MOST_RUNS = 200
+"""Stretches looked at. Our choice."""
 MOVING = {"battery_current_a": 1.0, "phase_current_a": 2.0, "motor_rpm": 30.0,
           "wheel_speed_mps": 0.5, "pack_current_a": 1.0}  # fmt: skip
 """Only values above these can be told from a vehicle at rest, whose readings may well repeat."""
@@ -43,14 +47,17 @@ def stale_rows(
         if len(mine) < LEAST_COLUMNS or time_s.size < 20:
             continue
         table = {name.rpartition(".")[2]: columns[name] for name in mine}
-        zero = _all_zero(table)
+        zero = _at_connect(table)
         frozen = _frozen(time_s, table)
         stale = zero | frozen
         if not stale.any() or stale.mean() > 0.5:
             continue
         side = f" of {drive}" if drive else ""
         if zero.any():
-            told.append(f"{int(zero.sum())} rows{side} are all zeros, taken as missing")
+            told.append(
+                f"{int(zero.sum())} rows{side} are zeros and defaults from before anything was "
+                "measured: taken as missing"
+            )
         if frozen.any():
             told.append(
                 f"{int(frozen.sum())} rows{side} repeat the last values to the last digit while "
@@ -61,22 +68,36 @@ def stale_rows(
     return out, told
 
 
-def _all_zero(table: Mapping[str, Values]) -> NDArray[np.bool_]:
-    """Rows in which everything is 0, the voltage and any temperature too."""
+def _at_connect(table: Mapping[str, Values]) -> NDArray[np.bool_]:
+    """Rows that were written before anything was measured: no voltage (0, or dropped as none
+    already), everything else 0, and each temperature at one value, 0 or another default, far from
+    what it reads next. A bus that lost its pack keeps its temperatures."""
     first = next(iter(table.values()))
     nothing = np.zeros(first.size, np.bool_)
-    warm = [name for name in table if name.endswith(("_voltage_v", "_temp_c"))]
-    if not any(name.endswith("_voltage_v") for name in warm) or len(warm) < 2:
-        return nothing
-    alive = [name for name in warm if float(np.nanmax(np.abs(table[name]), initial=0.0)) > 0]
-    if len(alive) < 2:
+    heats = [name for name in table if name.endswith("_temp_c")]
+    alive = [name for name in heats if float(np.nanmax(np.abs(table[name]), initial=0.0)) > 0]
+    if not alive or not any(name.endswith("_voltage_v") for name in table):
         return nothing
     rows = ~nothing
-    for values in table.values():
-        rows &= values == 0
+    for name, values in table.items():
+        if name in heats:
+            continue
+        zero = values == 0
+        rows &= (zero | np.isnan(values)) if name.endswith("_voltage_v") else zero
         if not rows.any():
             return nothing
-    return rows
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], rows, [False]])))
+    out = nothing
+    for a, b in zip(edges[::2].tolist()[:MOST_RUNS], edges[1::2].tolist(), strict=False):
+        beside = b if b < first.size else a - 1
+        if beside >= 0 and all(_is_default(table[name], a, b, beside) for name in alive):
+            out[a:b] = True
+    return out
+
+
+def _is_default(values: Values, a: int, b: int, beside: int) -> bool:
+    """Whether rows a to b (not included) stand at one value far from the row beside them."""
+    return bool((values[a:b] == values[a]).all()) and abs(values[beside] - values[a]) > JUMPS_K
 
 
 def _frozen(time_s: NDArray[np.float64], table: Mapping[str, Values]) -> NDArray[np.bool_]:

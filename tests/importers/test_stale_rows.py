@@ -1,6 +1,7 @@
 """Rows that were written but not measured, in a made log whose truth is known."""
 
 import numpy as np
+import pytest
 
 from importers.stale_rows import stale_rows
 
@@ -33,7 +34,35 @@ def test_zeros_at_connect_are_missing() -> None:
     out, told = stale_rows(TIME_S, spoilt)
     assert all(np.isnan(values[:30]).all() for values in out.values())
     assert np.isfinite(out["motor_temp_c"][30:]).all()
-    assert "30 rows are all zeros" in told[0]
+    assert "30 rows are zeros and defaults" in told[0]
+
+
+@pytest.mark.parametrize("default_c", [0.0, 25.0, -40.0])
+@pytest.mark.parametrize("volts", [0.0, np.nan])
+def test_defaults_at_connect_are_missing_whatever_they_are(default_c: float, volts: float) -> None:
+    """The voltage may be gone before: 0 V is no voltage of a pack."""
+    spoilt = columns()
+    spoilt["controller_temp_c"] = np.round(32 + TIME_S / 30)
+    for name, values in spoilt.items():
+        values[:30] = 0.0
+        if name.endswith("_temp_c"):
+            values[:30] = default_c
+    spoilt["battery_voltage_v"][:30] = volts
+    out, told = stale_rows(TIME_S, spoilt)
+    assert all(np.isnan(values[:30]).all() for values in out.values())
+    assert all(np.isfinite(values[30:]).all() for values in out.values())
+    assert len(told) == 1
+
+
+def test_a_bus_that_lost_its_pack_keeps_its_temperatures() -> None:
+    spoilt = columns()
+    for name, values in spoilt.items():
+        if not name.endswith("_temp_c"):
+            values[900:1000] = 0.0
+    out, told = stale_rows(TIME_S, spoilt)
+    assert told == []
+    assert np.array_equal(out["motor_temp_c"], columns()["motor_temp_c"])
+    assert (out["battery_voltage_v"][900:1000] == 0).all()
 
 
 def test_repeats_after_a_lost_link_are_missing_on_that_side_only() -> None:

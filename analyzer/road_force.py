@@ -38,13 +38,6 @@ def sin_of_grade(grade_pct: float | Floats) -> float | Floats:
     return float(sine) if np.ndim(sine) == 0 else sine
 
 
-def grade_of_sin(sine: float | Floats) -> float | Floats:
-    """The grade [%] whose slope pulls with this part of the weight; clipped at 70 degrees."""
-    clipped = np.clip(np.asarray(sine, np.float64), -0.94, 0.94)
-    grade = 100.0 * clipped / np.sqrt(1.0 - clipped**2)
-    return float(grade) if np.ndim(grade) == 0 else grade
-
-
 def road_force_n(
     speed_mps: float | Floats,
     grade_pct: float | Floats,

@@ -32,12 +32,11 @@ on exponential, normal and bounded tails of 50 and 150 values."""
 LEVELS = 90
 
 
-def return_level(threshold: float, scale: float, shape: float, rate: float, ahead: float) -> float:
-    """The level passed once in `ahead` values, of which `rate` pass the threshold at all."""
-    times = max(ahead * rate, 1.0)
-    if abs(shape) < 1e-9:
-        return threshold + scale * float(np.log(times))
-    return threshold + scale / shape * float(times**shape - 1.0)
+def level_in_scales(shape: Floats, times: float) -> Floats:
+    """How many scales above the threshold the level lies that is passed once while the threshold
+    is passed so many times, for each shape: (times^xi - 1) / xi, at shape nought its limit."""
+    level = np.expm1(shape * np.log(times)) / _not_zero(shape)
+    return np.asarray(np.where(np.abs(shape) < 1e-9, np.log(times), level), np.float64)
 
 
 def tail_level(values: Floats, ahead: int, *, threshold: float | None = None) -> Estimate | None:
@@ -75,10 +74,7 @@ def _range(excess: Floats, times: float) -> tuple[float, float, float]:
 
 def _profile(excess: Floats, above: Floats, times: float) -> Floats:
     """For each level above the threshold the highest log-likelihood over all shapes."""
-    grown = np.where(
-        np.abs(SHAPES) < 1e-9, np.log(times), np.expm1(SHAPES * np.log(times)) / _not_zero(SHAPES)
-    )
-    scale = above[:, None] / grown[None, :]
+    scale = above[:, None] / level_in_scales(SHAPES, times)[None, :]
     total = np.zeros(scale.shape)
     shape = _not_zero(SHAPES)[None, :]
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -20,9 +20,14 @@ def log_step(values: Floats) -> float:
 
 def noise_sd(values: Floats) -> float:
     """Spread of single samples about what they measure, from how far each lies from the middle of
-    its neighbours (white noise: the second difference has six times its variance)."""
+    its neighbours; missing samples are left out first, so the bend across a gap counts."""
     good = values[np.isfinite(values)][:60_000]
     if good.size < 20:
         return 0.0
-    bend = np.abs(np.diff(good, 2))
-    return float(np.median(bend) / 0.6745 / np.sqrt(6.0))
+    return sd_of_bends(np.abs(np.diff(good, 2)))
+
+
+def sd_of_bends(bends: Floats) -> float:
+    """The spread of independent noise whose second differences have these sizes: their variance is
+    six times its own, and the median of a normal size is 0.6745 of its spread."""
+    return float(np.median(bends) / 0.6745 / np.sqrt(6.0))

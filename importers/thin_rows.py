@@ -11,6 +11,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from importers.scatter import sd_of_bends
+
 LONG_RIDE_ROWS = 3_000_000
 """Rides of more rows are thinned: 8 h at 100 Hz. Our choice, for memory."""
 BLOCK_S = 0.1
@@ -125,8 +127,8 @@ def unrest(
 def _quiet_limit(values: Numbers, spread: float) -> float:
     """How far a row may lie off its block's line and still be nothing but noise.
 
-    The noise is told from second differences, which slopes and the ride itself hardly touch: for
-    independent noise their variance is 6 times its own. Of ten stretches the middle one counts.
+    The noise is told from second differences, which slopes and the ride itself hardly touch; those
+    across a gap are left out. Of ten stretches the middle one counts.
     """
     found, steps = [], []
     for part in np.array_split(values, 10):
@@ -134,7 +136,7 @@ def _quiet_limit(values: Numbers, spread: float) -> float:
         bend = np.abs(np.diff(some, 2))
         bend = bend[np.isfinite(bend)]
         if bend.size > 100:
-            found.append(float(np.median(bend)) / 0.6745 / 6.0**0.5)
+            found.append(sd_of_bends(bend))
         move = np.abs(np.diff(some))
         steps.append(float(move[move > 1e-9].min(initial=np.inf)))
     digit = min(steps)

@@ -6,22 +6,23 @@ import numpy as np
 import pytest
 from scipy.stats import genpareto
 
-from analyzer.tail import return_level, tail_level
+from analyzer.tail import level_in_scales, tail_level
 
 
 def test_the_rain_of_the_textbook():
     # Coles 2001, ch. 4, daily rain in south-west England: u 30 mm, sigma 7.44, xi 0.184, 152 of
     # 17 531 days above; the 100-year level from the rounded figures is 106.20 mm.
     rate = 152 / 17531
-    level = return_level(30.0, 7.44, 0.184, rate, 36500)
+    level = 30.0 + 7.44 * float(level_in_scales(np.array([0.184]), 36500 * rate)[0])
     assert level == pytest.approx(106.20, abs=0.01)
     assert level == pytest.approx(genpareto.isf(1 / (36500 * rate), 0.184, 30.0, 7.44), rel=1e-9)
 
 
 def test_an_exponential_tail_is_the_limit_of_shape_nought():
-    # Closed form: u + sigma ln(m zeta).
-    assert return_level(10.0, 2.0, 0.0, 0.2, 100) == pytest.approx(10 + 2 * np.log(20), rel=1e-12)
-    assert return_level(10.0, 2.0, 1e-7, 0.2, 100) == pytest.approx(10 + 2 * np.log(20), rel=1e-5)
+    # Closed form: (level - u) / sigma = ln(m zeta).
+    nought, nearly = level_in_scales(np.array([0.0, 1e-7]), 20.0)
+    assert nought == pytest.approx(np.log(20), rel=1e-12)
+    assert nearly == pytest.approx(np.log(20), rel=1e-5)
 
 
 @pytest.mark.parametrize(("shape", "within"), [(-0.3, 0.02), (0.0, 0.02), (0.2, 0.05)])

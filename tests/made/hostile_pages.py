@@ -6,15 +6,15 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 
+from made.predictions import made_prediction
 from made.ride_results import bare_result, made_result, made_setup
 from setup_maker import TRIKE, setup_of
 
 from analyzer.ageing import DayNote, judge_ageing
 from analyzer.compare import compare_rides
 from analyzer.estimate import Estimate, Note
-from analyzer.events import NotChecked
 from analyzer.limits_merge import merge_limits
-from analyzer.predict import LimitAhead, PredictResult, WorksUpTo, even_hill
+from analyzer.predict import LimitAhead, PredictResult
 from analyzer.ride_analysis import RideResult
 from analyzer.setup_check import check_setup
 from importers.ride import ChannelReading
@@ -82,28 +82,16 @@ def predicted() -> str:
 def prediction() -> PredictResult:
     """A hill whose build has hostile names."""
     key = f"drives.{DRIVES[0]}.battery_drive_a"
-    return PredictResult(
+    return made_prediction(
         setup=named(made_setup(DRIVES)),
-        hill=even_hill(grade_pct=9.0, length_m=900.0, charge_pct=35.0, temp_c=5.0),
-        mass_kg=310.0,
-        speed_wished_mps=5.0,
         limits=(
             LimitAhead(key, 28.0, "A", Estimate(27.9, 27.5, 28.3), 99.0),
             LimitAhead("bms.discharge_rating_a", 40.0, "A", Estimate(36.0, 33.0, 39.0), 12.0),
         ),
-        speed_mps=Estimate(5.0, 4.0, 5.5),
         power_first_reduced_at_m=Estimate(310.0, 250.0, 420.0),
         chance_reduced_pct=40.0,
         chance_top_pct=90.0,
-        lowest_voltage_v=Estimate(54.5, 53.9, 55.0),
-        highest_voltage_v=Estimate(58.0, 57.7, 58.3),
-        charge_used_ah=Estimate(1.9, 1.7, 2.1),
-        motor_temp_top_c=Estimate(71.0, 64.0, 80.0),
-        works_up_to=WorksUpTo(Estimate(9.6, 8.8, 10.1), Estimate(31.0, 25.0, 40.0), None),
-        descent=None,
-        not_checked=(NotChecked("the fuse", ("wiring.fuse_a",)),),
         notes=(Note("predict", SCRIPT),),
-        draws=200,
     )
 
 

@@ -156,16 +156,14 @@ def _hint(setup: Setup, drive: str, seat: InForce | None, checks: Sequence[Limit
 
 
 def _one_verdict(check: LimitCheck, seat: InForce | None) -> bool:
-    """Whether what was seen gives the same verdict however it is counted: a current that never
-    stood still was never held by its limit."""
+    """Whether what was seen gives the same verdict however it is counted. A current that stood
+    still somewhere was held by its limit, however little it reads."""
     if check.seen is None:
         return True
     part = check.seen / check.set
-    if part * TWO_SCALES < LIMITER_FROM or part / TWO_SCALES > LIMITER_TO:
-        return True
-    key = check.limit.rsplit(".", 1)[1]
-    leaned = seat is not None and getattr(seat, key) is not None
-    return part < LIMITER_FROM and not leaned
+    leaned = seat is not None and getattr(seat, check.limit.rsplit(".", 1)[1]) is not None
+    more = TWO_SCALES if leaned else RMS_RATIO
+    return part * more < LIMITER_FROM or part / TWO_SCALES > LIMITER_TO
 
 
 def _told(check: LimitCheck, drive: str) -> str:

@@ -91,10 +91,17 @@ def test_a_plateau_at_the_limit_hints_that_both_count_alike():
     assert "proves nothing" in notes[0].text
 
 
-def test_a_current_that_never_stood_still_was_never_at_its_limit():
+def test_what_is_short_of_the_limit_on_any_scale_is_not_reached():
     for way in ("rms", "direct"):
-        ride = ridden(way, duty=False, top_a=0.75 * SET_A, flat=False)
+        ride = ridden(way, duty=False, top_a=0.7 * SET_A, flat=False)
         assert settled(ride)[0] is Verdict.NOT_REACHED
+
+
+def test_what_a_limit_counted_otherwise_may_have_held_is_not_judged():
+    """0.82 of the limit, in rms, is the limit in direct current."""
+    assert settled(ridden("rms", duty=False))[0] is None
+    assert settled(ridden("direct", duty=False, top_a=0.82 * SET_A))[0] is None
+    assert settled(ridden("direct", top_a=0.82 * SET_A))[0] is Verdict.NOT_REACHED
 
 
 def test_far_below_is_not_reached_on_any_scale_even_at_a_plateau():

@@ -25,8 +25,8 @@ BRAKE_CAUTION = (
     "grade alone. Try it at walking pace first."
 )
 BMS_CAUTION = (
-    "Caution: the BMS did its job and stays as it is. Motor braking was gone too while it was "
-    f"open: the mechanical brake must hold the loaded vehicle by itself. {FLAT_FIRST}"
+    "Caution: a BMS that opens does its job and stays as it is. Motor braking is gone too while it "
+    f"is open: the mechanical brake must hold the loaded vehicle by itself. {FLAT_FIRST}"
 )
 CONTACT_CAUTION = (
     "Caution: do not ride on until the contact is found: one that breaks under current burns. "

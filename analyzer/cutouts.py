@@ -123,7 +123,9 @@ def _measures(here: Around, facts: Facts) -> tuple[tuple[str, float], ...]:
 
 
 def _facts(here: Around, facts: Facts) -> list[str]:
-    sides = " and ".join(here.loss.drives)
+    order = here.search.setup.drive_names
+    *most, last = sorted(here.loss.drives, key=order.index)
+    sides = f"{', '.join(most)} and {last}" if most else last
     what = "Drive" if here.loss.sign > 0 else "Motor braking"
     asked = "was gone" if here.one.demand is None else "was asked for and gone"
     out = [f"{what} {asked} on {sides} for {facts.numbers.get('gone_s', 0.0):.1f} s."]

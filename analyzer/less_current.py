@@ -45,7 +45,7 @@ def less_current(
     if each is None:
         word = "discharge" if way == "drive" else "charge"
         return [
-            f"Lower each drive's {NAME[way]} so that all drives and lights together stay 10 % "
+            f"Lower {whose(setup)} {NAME[way]} so that all drives and lights together stay 10 % "
             f"under the lowest rating; write bms.{word}_rating_a into the setup and this becomes "
             "a number.",
             f"Cost: {_unknown_cost(way)}",

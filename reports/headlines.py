@@ -82,7 +82,7 @@ def _loss(events: Sequence[Event], result: RideResult) -> str:
         what = f"{what} on {joined(first.drives)}"
     text = f"{what} {_when(first, result)}"
     likeliest = first.causes[0] if first.causes else None
-    why = BECAUSE.get(likeliest.cause) if likeliest else None
+    why = _because(likeliest.cause, result) if likeliest else None
     if likeliest is None or why is None:
         text = f"{text}; why, this ride does not tell."
     elif likeliest.probability >= LEAST_TO_NAME:
@@ -90,6 +90,15 @@ def _loss(events: Sequence[Event], result: RideResult) -> str:
     else:
         text = f"{text}; most likely because {why}, but only {chance(likeliest.probability)} sure."
     return f"{text} {_again(events, result)}" if len(events) > 1 else text
+
+
+def _because(cause: str, result: RideResult) -> str | None:
+    why = BECAUSE.get(cause)
+    if why is None or len(result.setup.drives) > 1:
+        return why
+    return why.replace("the drives together", "the drive").replace(
+        "one controller", "the controller"
+    )
 
 
 def _again(events: Sequence[Event], result: RideResult) -> str:

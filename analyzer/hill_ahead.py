@@ -11,6 +11,10 @@ import numpy as np
 
 from analyzer.quantities import Bools, Floats
 
+COUNTS_M = 10.0
+"""A track climbs (descends) where it rises (falls) by this on the whole, dips taken off [m]. The
+contract's for climbs."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HillAhead:
@@ -35,6 +39,30 @@ class HillAhead:
     def grade_pct(self) -> float:
         """Mean grade from bottom to top."""
         return 100.0 * float(self.height_m[-1] - self.height_m[0]) / max(self.length_m, 1e-9)
+
+    @property
+    def rise_m(self) -> float:
+        """The most it gains from any place to a later one."""
+        return float(np.max(self.height_m - np.minimum.accumulate(self.height_m)))
+
+    @property
+    def fall_m(self) -> float:
+        """The most it loses from any place to a later one."""
+        return float(np.max(np.maximum.accumulate(self.height_m) - self.height_m))
+
+    @property
+    def climbs(self) -> bool:
+        """Whether a way up is asked about; a road that neither rises nor falls counts as one."""
+        if self.height_m.size == 2:
+            return self.grade_pct >= 0
+        return self.rise_m >= COUNTS_M or (self.fall_m < COUNTS_M and self.grade_pct >= 0)
+
+    @property
+    def descends(self) -> bool:
+        """Whether a way down is asked about."""
+        if self.height_m.size == 2:
+            return self.grade_pct < 0
+        return self.fall_m >= COUNTS_M or not self.climbs
 
 
 def even_hill(

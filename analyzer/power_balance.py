@@ -28,7 +28,7 @@ EFFICIENCY, EFFICIENCY_SD = 0.92, 0.04
 """Battery to wheel without copper loss: controller, iron, belt. Common practice, no source."""
 COPPER_SHARE, COPPER_SHARE_SD = 0.10, 0.10
 """Part of the driving energy lost in copper, over a ride. Common practice, no source."""
-GEARED, GEARED_SD, GEARED_RETURN = 0.95, 0.03, 1.05
+GEARED, GEARED_SD, GEARED_RETURN = 0.96, 0.035, 1.04
 """Behind the copper loss, where the drive's own log tells that: belt or gear, iron. Common
 practice, no source."""
 RETURN, RETURN_SD = 1.10, 0.08

@@ -49,6 +49,9 @@ class PredictResult:
     chance_top_pct: float
     lowest_voltage_v: Estimate
     highest_voltage_v: Estimate
+    rest_low_v: float
+    """What the pack would rest at where its voltage is lowest."""
+    rest_high_v: float
     charge_used_ah: Estimate
     motor_temp_top_c: Estimate | None
     works_up_to: WorksUpTo
@@ -82,13 +85,15 @@ def predict_hill(
             )
     build = draw_build(setup, results, rng, draws, hill.extra_mass_kg)
     run = simulate_hill(build, hill)
-    down = hill.grade_pct < 0
     few = _first_draws(build, min(draws, SEARCH_DRAWS))
     limits, not_checked = limits_ahead(setup, build, hill, run)
-    descent = descent_ahead(setup, few, build, hill, run) if down else None
-    works = WorksUpTo(None, None, None) if down else works_up_to(few, hill)
+    descent = descent_ahead(setup, few, build, hill, run) if hill.descends else None
+    works = works_up_to(few, hill) if hill.climbs else WorksUpTo(None, None, None)
     notes.extend(looked_no_further(works))
-    if down:
+    if hill.climbs and hill.descends:
+        told = f"climbs {hill.rise_m:.0f} m and descends {hill.fall_m:.0f} m"
+        notes.append(Note("hill", f"This way {told}: both are judged, as one ride."))
+    if hill.descends:
         notes.append(Note("predict.descent", DESCENT_CAUTION))
         notes.extend(descent_notes(setup, descent))
     reduced = np.isfinite(run.reduced_at_m)
@@ -108,6 +113,8 @@ def predict_hill(
         chance_top_pct=100.0 * float(run.reached.mean()),
         lowest_voltage_v=spread(run.lowest_v),
         highest_voltage_v=spread(run.highest_v),
+        rest_low_v=float(np.median(run.rest_low_v)),
+        rest_high_v=float(np.median(run.rest_high_v)),
         charge_used_ah=spread(run.charge_used_ah),
         motor_temp_top_c=spread(motor) if tells_heat else None,
         works_up_to=works,

@@ -86,6 +86,7 @@ def _track_hill(
     import numpy as np
 
     from analyzer.hill_ahead import HillAhead
+    from analyzer.track_profile import track_profile
     from importers.gpx import read_track
     from importers.wgs84 import legs_m
 
@@ -99,7 +100,8 @@ def _track_hill(
             what="the track holds no heights, or hardly any way",
             remedy="Export it with elevation, or give --grade and --length.",
         )
+    distance_m, height_m = track_profile(way[good], track.altitude_m[good])
     return HillAhead(
-        way[good], track.altitude_m[good], charge_pct, temp_c, speed_mps, extra_mass_kg,
-        start_altitude_m=float(track.altitude_m[good][0]), name=PurePath(path).stem,
+        distance_m, height_m, charge_pct, temp_c, speed_mps, extra_mass_kg,
+        start_altitude_m=float(height_m[0]), name=PurePath(path).stem,
     )  # fmt: skip

@@ -53,9 +53,8 @@ def predict_view(ahead: PredictResult) -> PredictView:
     result: Object = json.loads(predict_json(ahead))
     hill = result["hill"]
     rows = sorted(result["limits"], key=lambda one: -(one["chance_touched_pct"] or 0.0))
-    down = (hill["grade_pct"] or 0.0) < 0
     return PredictView(
-        title="A descent not ridden yet" if down else "A hill not ridden yet",
+        title=_title(ahead),
         facts=_facts(hill),
         headline=_headline(ahead, result, rows),
         descent=_descent(ahead),
@@ -74,6 +73,12 @@ def predict_view(ahead: PredictResult) -> PredictView:
         ),
         notes=tuple((one["about"], one["text"]) for one in result["notes"]),
     )
+
+
+def _title(ahead: PredictResult) -> str:
+    if ahead.hill.climbs and ahead.hill.descends:
+        return "A way up and down not ridden yet"
+    return "A descent not ridden yet" if ahead.hill.descends else "A hill not ridden yet"
 
 
 def _facts(hill: Object) -> tuple[tuple[str, str], ...]:
@@ -310,7 +315,7 @@ def print_predict(ahead: PredictResult, console: Console) -> None:
     console.print(Text(" · ".join(f"{name} {text}" for name, text in view.facts)))
     console.print(Text(view.headline, style="bold"))
     near = [row for row in view.limits.rows if row.severity is not None]
-    works = view.works.rows if ahead.descent is None else ()
+    works = view.works.rows if ahead.hill.climbs else ()
     for caption, rows in (
         (view.numbers.caption, view.numbers.rows),
         (view.descent.caption, view.descent.rows),

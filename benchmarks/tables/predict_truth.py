@@ -1,10 +1,13 @@
-"""Are the chances that `predict` states right? Hills that the fit never saw, simulated.
+"""Is `predict` right on hills that the fit never saw, and are the chances it states?
 
-    PYTHONPATH=.:tests python benchmarks/tables/predict_truth.py [RIDES] [--first SEED]
+    PYTHONPATH=.:tests python benchmarks/tables/predict_truth.py [BUILDS] [--first SEED]
+        [--truth own|probe] [--rides N]
 
-Each random build rides once to be fitted, then climbs and descends hills of its own whose load,
-charge and warmth are drawn so that limits are near. Printed: errors and cover of the intervals, and
-for every limit the chance said that it is touched against how often it was (reliability, Brier).
+Each build rides (once, or N times) to be fitted, then climbs and descends hills of its own whose
+load, charge and warmth are drawn so that limits are near. Printed: errors and cover of the
+intervals, and for every limit the chance said that it is touched against how often it was
+(reliability, Brier). `--truth own` is the simulator of this repository with both sets of equations,
+`--truth probe` the second truth by another hand, through the logs it writes.
 """
 
 from __future__ import annotations
@@ -12,165 +15,155 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parent))
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(Path(__file__).parent)]
 
-from hills_truth import make
+from predict_cases import Hill, cases
 
+from analyzer.estimate import Estimate
 from analyzer.predict import PredictResult, even_hill, predict_hill
-from analyzer.ride_analysis import RideResult, analyse_ride
-from simulator.rider import Rider
-from simulator.sensors import Sensors
-from simulator.simulate import SimRide, simulate
-from simulator.terrain import from_pieces
+from analyzer.predict_limits import TOUCHED_FROM, LimitAhead
 
-FOOT_M, TOP_M = 250.0, 60.0
-"""Flat before and behind the hill [m]: enough before it to have reached the speed wished for."""
 BINS = (0.0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98, 1.0001)
-HILLS = 4
+FAINT_A = 0.5
+"""Currents below this are not compared in per cent [A]."""
+NEAR_REST_V = 0.1
+"""The contract's: a line within this of rest gives volts, not per cent [V per cell]."""
 
 
-def hill_of(
-    sim: SimRide, rng: np.random.Generator, down: bool
-) -> tuple[float, float, float, float, float]:
-    """Grade, length, charge, temperature, speed."""
-    grade = -rng.uniform(3.0, 9.0) if down else rng.uniform(3.0, 11.0)
-    charge = rng.uniform(70.0, 99.0) if down else rng.uniform(12.0, 90.0)
-    pace = rng.uniform(0.6, 1.1)
-    speed = sim.rider.cruise_mps * pace
-    return grade, rng.uniform(250.0, 900.0), charge, rng.uniform(0.0, 32.0), speed
+@dataclass(frozen=True)
+class Said:
+    """One number said and what it was."""
+
+    what: str
+    one: Estimate
+    true: float
+    relative: bool
 
 
-def ridden(sim: SimRide, hill: tuple[float, ...], seed: int) -> SimRide | None:
-    """The hill as it really goes, or None where it is not ridden to its end."""
-    grade, length, charge, temp, speed = hill
-    road = from_pieces([(FOOT_M, 0.0), (length, grade), (TOP_M, 0.0)])
-    rider = Rider(cruise_mps=speed, stops_every_m=1e6, speed_wander=0.02)
-    held = simulate(
-        sim.build, road, rider, seed=seed, rate_hz=10.0, soc=charge / 100, temp_c=temp,
-        sensors=Sensors.perfect(),
-    )  # fmt: skip
-    return held if held.col["s_m"].max() > FOOT_M + length else None
-
-
-def truth_of(held: SimRide, length: float, grade: float) -> dict[str, float]:
-    """Extreme 1 s means on the hill by the names of the prediction and of the limits."""
-    on = (held.col["s_m"] > FOOT_M) & (held.col["s_m"] < FOOT_M + length)
-    one_s = round(1.0 / (held.t[1] - held.t[0]))
-    window = np.ones(one_s) / one_s
-
-    def mean(name: str) -> np.ndarray:
-        return np.convolve(held.col[name], window, "same")[on]
-
-    amps, bus = mean("i_pack"), mean("v_bus")
-    first = int(np.flatnonzero(on)[0])
-    last = int(np.flatnonzero(on)[-1]) + 60 * one_s
-    out = {
-        "pack": float(amps.max()), "pack_brake": float(-amps.min()),
-        "lowest": float(bus.min()), "highest": float(bus.max()),
-        "motor": max(float(held.col[f"{d}.mot_c"][first:last].max()) for d in held.drives),
-    }  # fmt: skip
-    for name in held.drives:
-        out[f"{name}.battery"] = float(mean(f"{name}.i_batt").max())
-        out[f"{name}.battery_brake"] = float(-mean(f"{name}.i_batt").min())
-        out[f"{name}.motor"] = float(held.col[f"{name}.mot_c"][first:last].max())
-    return out
-
-
-def compared(
-    said: PredictResult, true: dict[str, float], temp_c: float
-) -> Iterator[tuple[str, float, float, float, float, float, bool]]:
-    """(kind, expected, low, high, truth, chance, touched) of each limit the truth speaks of."""
+def numbers(said: PredictResult, hill: Hill) -> Iterator[Said]:
+    """Every estimate of a prediction the truth speaks of."""
+    true, down = hill.true, hill.grade_pct < 0
+    way = " down" if down else ""
+    yield Said(f"lowest voltage{way}", said.lowest_voltage_v, true["lowest"], True)
+    yield Said(f"highest voltage{way}", said.highest_voltage_v, true["highest"], True)
+    if said.motor_temp_top_c is not None:
+        yield Said(f"motor temperature{way}", said.motor_temp_top_c, true["motor"], False)
+    if said.speed_mps is not None and not down:
+        yield Said("speed at the top", said.speed_mps, true["speed"], True)
+    if said.descent is not None:
+        both = said.descent.braking_together_a
+        yield Said("braking together down", both, true["both_brake"], True)
     for row in said.limits:
-        if row.expected_peak is None or row.chance_touched_pct is None:
-            continue
-        part = row.limit.split(".")
-        value = None
-        if part[0] in ("bms", "pack", "wiring") and row.unit == "A":
-            key = "pack_brake" if "charge" in part[1] and "dis" not in part[1] else "pack"
-            value = true[key]
-        elif part[-1] in ("battery_drive_a", "battery_brake_a"):
-            value = true[f"{part[1]}.battery" + ("_brake" if "brake" in part[-1] else "")]
-        elif part[-1] in ("motor_derate_c", "motor_stop_c"):
-            value = true[f"{part[1]}.motor"]
-        if value is None:
-            continue
-        kind = part[-1]
-        used = value / row.set
-        if kind.startswith("motor"):
-            used = (value - temp_c) / max(row.set - temp_c, 1.0)
-        one = row.expected_peak
-        chance = row.chance_touched_pct / 100
-        yield kind, one.value, one.low, one.high, value, chance, used >= 0.95
+        peak, value = row.expected_peak, true_peak(row, true)
+        right_way = ("brake" in row.limit or "bms.charge" in row.limit) == down
+        if peak is not None and value is not None and right_way and value > FAINT_A:
+            yield Said(row.limit.split(".")[-1] + way, peak, value, row.unit == "A")
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("rides", type=int, nargs="?", default=20)
-    parser.add_argument("--first", type=int, default=3000)
-    args = parser.parse_args()
-    rows: list[tuple[str, float, float, float, float, float, bool]] = []
-    whole: dict[str, list[tuple[float, float, float, float]]] = {}
-    for seed in range(args.first, args.first + args.rides):
-        sim = make(3 * seed)  # a random build
-        fitted: RideResult = analyse_ride(sim.ride, sim.setup)
-        rng = np.random.default_rng(seed + 7)
-        for number in range(HILLS):
-            hill = hill_of(sim, rng, down=number == HILLS - 1)
-            held = ridden(sim, hill, seed + 1000 * number)
-            if held is None:
-                continue
-            grade, length, charge, temp, speed = hill
-            true = truth_of(held, length, grade)
-            said = predict_hill(
-                sim.setup, [fitted], even_hill(grade, length, charge, temp, speed), seed=seed
-            )
-            rows += compared(said, true, temp)
-            for name, one in (
-                ("lowest", said.lowest_voltage_v),
-                ("highest", said.highest_voltage_v),
-                ("motor", said.motor_temp_top_c),
-            ):
-                if one is not None:
-                    whole.setdefault(f"{name}{' down' if grade < 0 else ''}", []).append(
-                        (one.value, one.low, one.high, true[name])
-                    )
-    for name, found in whole.items():
-        value, low, high, true_value = np.array(found).T
-        error = value - true_value
-        held = 100 * np.mean((low <= true_value) & (true_value <= high))
+def true_peak(row: LimitAhead, true: dict[str, float]) -> float | None:
+    """The extreme this limit bounds, as it really was."""
+    part = row.limit.split(".")
+    if part[0] in ("bms", "pack", "wiring") and row.unit == "A":
+        if part[0] == "wiring":
+            return max(true["pack"], true["pack_brake"])
+        return true["pack_brake" if part[1].startswith("charge") else "pack"]
+    if part[-1].startswith(("motor_", "controller_")):
+        return true[f"{part[1]}.{part[-1].split('_')[0]}"]
+    if row.unit == "V":
+        return true["highest" if "over" in part[-1] or "high" in part[-1] else "lowest"]
+    return true.get(".".join(part[1:]))
+
+
+def used(row: LimitAhead, said: PredictResult, hill: Hill) -> float | None:
+    """How much of the limit was really used: for a voltage, of the way from the rest voltage that
+    the prediction's own median stands for."""
+    value = true_peak(row, hill.true)
+    if value is None:
+        return None
+    if row.unit == "A":
+        return value / row.set
+    if row.unit != "V":
+        return (value - hill.temp_c) / max(row.set - hill.temp_c, 1.0)
+    series = said.setup.pack.series
+    low = row.limit.endswith(("derate_from_v", "stop_at_v"))
+    rest = said.rest_low_v if low else said.rest_high_v
+    way = rest - row.set if low else row.set - rest
+    moved = rest - value if low else value - rest
+    if way <= NEAR_REST_V * series:
+        return 1.0 if moved >= way else 0.0
+    return moved / way
+
+
+def tell(found: list[Said]) -> None:
+    """Errors and cover, kind by kind."""
+    for what in sorted({one.what for one in found}):
+        mine = [one for one in found if one.what == what]
+        true = np.array([one.true for one in mine])
+        off = np.array([one.one.value for one in mine]) - true
+        unit = "K"
+        if mine[0].relative:
+            off, unit = 100.0 * off / true, "%"
+        inside = [one.one.low <= one.true <= one.one.high for one in mine]
         print(
-            f"{name:14} {len(found):4} hills: error median {np.median(np.abs(error)):.2f}, bias "
-            f"{np.median(error):+.2f}, covers {held:.0f} %"
+            f"{what:24} {len(mine):4}: error median {np.median(np.abs(off)):5.2f} {unit}, 90th "
+            f"{np.quantile(np.abs(off), 0.9):5.2f}, bias {np.median(off):+5.2f}, covers "
+            f"{100 * np.mean(inside):.0f} %"
         )
-    report(rows)
 
 
-def report(rows: list[tuple[str, float, float, float, float, float, bool]]) -> None:
-    for kind in sorted({one[0] for one in rows}):
-        mine = [one for one in rows if one[0] == kind]
-        value, low, high, true, chance, touched = np.array([one[1:] for one in mine], float).T
-        hit = (low <= true) & (true <= high)
-        off = 100 * np.median(np.abs(value / true - 1))
-        print(
-            f"{kind:20} {len(mine):4}: error median {off:.1f} %, "
-            f"covers {100 * hit.mean():.0f} %; touched said {100 * chance.mean():.0f} %, "
-            f"was {100 * touched.mean():.0f} %, Brier {np.mean((chance - touched) ** 2):.3f}"
-        )
-    chance = np.array([one[5] for one in rows])
-    touched = np.array([one[6] for one in rows], float)
-    print(f"all limits, {chance.size}: Brier {np.mean((chance - touched) ** 2):.4f}")
+def reliability(rows: list[tuple[str, float, float]]) -> None:
+    """Chances said against how often it was, bin by bin and limit by limit."""
+    chance = np.array([one[1] for one in rows])
+    touched = np.array([one[2] for one in rows])
     clipped = np.clip(chance, 0.0025, 0.9975)
     loss = -np.mean(touched * np.log(clipped) + (1 - touched) * np.log(1 - clipped))
-    print(f"log-loss {loss:.3f}; said, how often, was:")
+    print(
+        f"chances of {chance.size} limits: Brier {np.mean((chance - touched) ** 2):.4f}, "
+        f"log-loss {loss:.4f}; said, how often, was:"
+    )
     for low, high in pairwise(BINS):
         on = (chance >= low) & (chance < high)
         if on.any():
             print(f"  {chance[on].mean():5.3f} {int(on.sum()):5} {touched[on].mean():6.3f}")
+    for kind in sorted({one[0] for one in rows}):
+        mine = np.array([one[1:] for one in rows if one[0] == kind])
+        print(
+            f"  {kind:22} {len(mine):4}: said {mine[:, 0].mean():.3f}, was "
+            f"{mine[:, 1].mean():.3f}, Brier {np.mean((mine[:, 0] - mine[:, 1]) ** 2):.3f}"
+        )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("builds", type=int, nargs="?", default=20)
+    parser.add_argument("--first", type=int, default=9000)
+    parser.add_argument("--truth", choices=("own", "probe"), default="own")
+    parser.add_argument("--rides", type=int, default=1)
+    args = parser.parse_args()
+    found: list[Said] = []
+    chances: list[tuple[str, float, float]] = []
+    for case in cases(args.truth, args.first, args.builds, args.rides):
+        for hill in case.hills:
+            ahead = even_hill(
+                hill.grade_pct, hill.length_m, hill.charge_pct, hill.temp_c, hill.speed_mps
+            )
+            said = predict_hill(case.setup, case.rides, ahead, seed=1)
+            found += numbers(said, hill)
+            for row in said.limits:
+                part = used(row, said, hill)
+                if row.expected_peak is None or row.chance_touched_pct is None or part is None:
+                    continue
+                touched = float(part >= TOUCHED_FROM)
+                chances.append((row.limit.split(".")[-1], row.chance_touched_pct / 100, touched))
+    tell(found)
+    reliability(chances)
 
 
 if __name__ == "__main__":

@@ -8,12 +8,15 @@ import numpy as np
 import pytest
 from handmade import clock, make_ride, make_setup
 
-from analyzer.build_pack import warm_factor
+from analyzer.build_pack import slope_part, warm_factor
+from analyzer.build_road import pool_road_loads
 from analyzer.drive_fit import fit_drive
+from analyzer.estimate import Estimate
 from analyzer.heat import TAUS_S, fit_heat
 from analyzer.hill_ahead import even_hill
 from analyzer.hill_build import draw_build
 from analyzer.hill_model import simulate_hill
+from analyzer.road_load import Fitted, RoadLoad
 from importers.setup_types import Drive
 
 ONE = ("left",)
@@ -147,3 +150,50 @@ def test_same_seed_same_answer_and_steeper_is_never_easier() -> None:
     assert np.array_equal(low.pack_peak_a, again.pack_peak_a)
     assert (high.pack_peak_a > low.pack_peak_a).all()
     assert (high.lowest_v <= low.lowest_v).all()
+
+
+def load_of(rolling: float, sd: float) -> RoadLoad:
+    """A ride's fit that tells rolling alone; all else stays as known before."""
+    expected = np.array([0.95, 0.1, 1.05, 0.016, 0.6, 1.05])
+    before = np.array([0.03, 0.05, 0.03, 0.008, 0.2, 0.03])
+    own = 1.0 / sd**2
+    theta, spread = expected.copy(), before.copy()
+    precision = own + 1.0 / before[3] ** 2
+    theta[3] = (own * rolling + expected[3] / before[3] ** 2) / precision
+    spread[3] = precision**-0.5
+    fitted = Fitted(Estimate(theta[3], 0.0, 0.1), True, "ride")
+    return RoadLoad(
+        fitted, fitted, fitted, fitted, None, fitted, fitted, None, theta, np.diag(spread**2),
+        (expected, before), 165.0, (),
+    )  # fmt: skip
+
+
+def test_rides_are_pooled_as_independent_words_on_one_prior() -> None:
+    # normal with known variances: precision adds, the prior once (Gelman et al. 2013, section 2.5)
+    told = [("a", load_of(0.020, 0.002)), ("b", load_of(0.022, 0.001))]
+    pooled = pool_road_loads(told)
+    assert pooled is not None
+    weight = np.array([1 / 0.008**2, 1 / 0.002**2, 1 / 0.001**2])
+    expected = float(weight @ [0.016, 0.020, 0.022] / weight.sum())
+    assert pooled.theta[3] == pytest.approx(expected, rel=1e-6)
+    assert np.sqrt(pooled.covariance[3, 3]) == pytest.approx(weight.sum() ** -0.5, rel=1e-6)
+    assert pooled.theta[4] == pytest.approx(0.6)
+    assert pooled.notes == ()
+
+
+def test_a_ride_that_contradicts_the_others_is_said_and_widens() -> None:
+    alike = [("a", load_of(0.020, 0.001)), ("b", load_of(0.021, 0.001))]
+    apart = [*alike, ("the ride of 2031-05-04", load_of(0.035, 0.001))]
+    one, two = pool_road_loads(alike), pool_road_loads(apart)
+    assert one is not None
+    assert two is not None
+    assert any("2031-05-04" in note.text and "0.03" in note.text for note in two.notes)
+    assert two.covariance[3, 3] > one.covariance[3, 3]
+
+
+def test_a_slow_lag_follows_the_slope_of_the_rest_curve() -> None:
+    # volts = charge squared: the slope at 80 % is 1.6 times that at 50 %
+    charge = np.linspace(0.0, 100.0, 201)
+    part = slope_part(charge, charge**2, 50.0)
+    assert np.interp(80.0, charge, part) == pytest.approx(1.6, rel=1e-6)
+    assert np.interp(50.0, charge, part) == pytest.approx(1.0)

@@ -9,6 +9,7 @@ import pytest
 from handmade import make_setup
 
 from analyzer.predict import HillAhead, even_hill, predict_hill
+from analyzer.track_profile import track_profile
 from importers.setup_types import Drive
 from reports.predict_json import predict_json
 
@@ -97,6 +98,29 @@ def test_a_track_is_ridden_as_it_goes() -> None:
     rating = {row.limit: row for row in one.limits}["bms.discharge_rating_a"].expected_peak
     calm = {row.limit: row for row in two.limits}["bms.discharge_rating_a"].expected_peak
     assert rating.value > 1.3 * calm.value
+
+
+def test_a_way_up_and_down_is_judged_as_both_whatever_its_net_height() -> None:
+    # up 18 m at 6 %, down 20 m at 6.7 %: a net loss of 2 m is no reason to forget the climb
+    way = np.array([0.0, 300.0, 600.0])
+    both = HillAhead(way, np.array([0.0, 18.0, -2.0]), 70.0, 15.0, 4.0)
+    assert both.climbs
+    assert both.descends
+    said = predict_hill(trike(), [], both, seed=5, draws=30)
+    assert said.descent is not None
+    assert said.works_up_to.charge_down_to_pct is not None
+    assert any("climbs 18 m and descends 20 m" in note.text for note in said.notes)
+
+
+def test_a_level_track_with_scatter_is_no_row_of_walls() -> None:
+    # 600 m level, a point every 5 m, 3 m of scatter; then a hill of 5 % over 400 m
+    rng = np.random.default_rng(0)
+    way = np.arange(0.0, 1001.0, 5.0)
+    true = np.clip(way - 600.0, 0.0, None) * 0.05
+    distance, height = track_profile(way, true + rng.normal(0.0, 3.0, way.size))
+    grade = np.diff(height) / np.diff(distance)
+    assert np.abs(grade).max() < 0.09
+    assert height[-1] - height[0] == pytest.approx(20.0, abs=4.0)
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import timedelta
-from itertools import pairwise
 
 from analyzer.ageing_ahead import (
     BASIS,
@@ -17,9 +16,10 @@ from analyzer.ageing_ahead import (
 from analyzer.ageing_capacity import CapacityAgeing, capacity_course
 from analyzer.ageing_health import energy_per_km, vehicle_health
 from analyzer.ageing_hills import derate_v, hills_ahead, usable_ah
-from analyzer.ageing_parts import BY_HAND, Kept
+from analyzer.ageing_marks import logger_marks, one_scale
+from analyzer.ageing_parts import Kept
 from analyzer.ageing_resistance import ResistanceAgeing, resistance_course
-from analyzer.ageing_result import AgeingResult, DayNote, JumpTold, Mark, RideUse
+from analyzer.ageing_result import AgeingResult, DayNote, JumpTold, RideUse
 from analyzer.estimate import Note
 from analyzer.trend import FEWEST
 from analyzer.use import sum_use
@@ -41,9 +41,13 @@ def judge_ageing(
     """
     if not rides:
         raise ValueError("ageing needs at least one ride")
-    ordered = sorted(rides, key=lambda one: one.start)
+    as_read = sorted(rides, key=lambda one: one.start)
+    own_curve = not setup.curve.built_in
+    capacity = capacity_course(as_read, own_curve=own_curve, setup=setup)
+    ordered, rescaled = one_scale(as_read, capacity)
+    if rescaled:
+        capacity = capacity_course(ordered, own_curve=own_curve, setup=setup)
     resistance = resistance_course(ordered)
-    capacity = capacity_course(ordered, own_curve=not setup.curve.built_in, setup=setup)
     span_days = (ordered[-1].start - ordered[0].start).total_seconds() / 86400
     long_enough = span_days >= LEAST_SPAN_DAYS
     capacity_80 = capacity_ahead(capacity, setup, ordered) if long_enough else None
@@ -52,7 +56,7 @@ def judge_ageing(
     usable_now, usable_new = usable_ah(setup, hills, capacity)
     health, health_notes = vehicle_health(ordered)
     used = {*(resistance.used if resistance else ()), *(capacity.used if capacity else ())}
-    marks = logger_marks(ordered)
+    marks = tuple(sorted((*logger_marks(as_read), *rescaled), key=lambda one: one.date))
     return AgeingResult(
         setup=setup,
         rides=len(ordered),
@@ -72,9 +76,10 @@ def judge_ageing(
         resistance_150=resistance_150,
         hills=hills,
         basis=BASIS,
-        per_ride=tuple(_use_of(one, used) for one in ordered),
+        per_ride=tuple(_use_of(one, used) for one in as_read),
         notes=(
             *_too_few(resistance, capacity),
+            *_level_notes(capacity),
             *refusals(capacity, resistance, (capacity_80, resistance_150), span_days),
             *_hill_notes(hills, setup, resistance, long_enough),
             *_temperature_notes(ordered),
@@ -96,6 +101,18 @@ def _too_few(
         )
         if found is None
     )
+
+
+def _level_notes(capacity: CapacityAgeing | None) -> tuple[Note, ...]:
+    if capacity is None or capacity.fade_pct_per_year is not None:
+        return ()
+    text = (
+        f"Fewer than {FEWEST} rides moved enough charge between two rest voltages: the capacity is "
+        f"the middle of what {len(capacity.used)} rides tell by themselves, mostly a logger's own "
+        "counting, which may not know that a pack fades. A ride from full to low, or a charge log, "
+        "tells more."
+    )
+    return (Note("capacity.fade_pct_per_year", text),)
 
 
 def _hill_notes(
@@ -128,28 +145,6 @@ def _temperature_notes(rides: Sequence[Kept]) -> tuple[Note, ...]:
         f"{len(rides)} rides: what seasons do to the resistance is in its interval, not taken out."
     )
     return (Note("resistance", text),)
-
-
-def logger_marks(rides: Sequence[Kept]) -> tuple[Mark, ...]:
-    """Days from which voltage or current come from other columns than before."""
-    measured = [one for one in rides if one.summary.kind == "ride" and one.summary.origin]
-    marks = []
-    for before, after in pairwise(measured):
-        if before.summary.origin == after.summary.origin or BY_HAND in after.summary.origin:
-            continue
-        day = f"{after.start.day} {after.start:%B %Y}"
-        text = (
-            f"From {day} on voltage and current come from {_columns(after)} "
-            f"(before: {_columns(before)}): a change of logger, no change of the pack."
-        )
-        marks.append(Mark(after.start, text))
-    return tuple(marks)
-
-
-def _columns(one: Kept) -> str:
-    """The columns' headers as the logs name them."""
-    headers = [part.split("<", 1)[-1] for part in one.summary.origin.split("\n") if part]
-    return ", ".join(f"'{header}'" for header in headers)
 
 
 def _told_jumps(course: ResistanceAgeing | None, notes: Sequence[DayNote]) -> tuple[JumpTold, ...]:

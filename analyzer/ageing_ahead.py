@@ -61,6 +61,8 @@ def capacity_ahead(
     now = of_rated_pct(capacity, setup)
     if capacity is None or now is None or now.low is None or now.high is None:
         return None
+    if capacity.fade_pct_per_year is None:
+        return None
     lost = Estimate(100 - now.value, 100 - now.high, 100 - now.low)
     rate = times(capacity.fade_pct_per_year, capacity.new_ah.value / setup.pack.capacity_ah)
     first, last = ages(rides, setup)

@@ -19,21 +19,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.ageing_curve import KNOT_STEP_PCT, KNOTS_PCT, bend_prior
 from analyzer.ageing_levels import Moves, moves_of
 from analyzer.ageing_parts import ORIGIN_SD, Kept, origin_columns, widened, years
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
 from analyzer.rest_voltage import cell_volts, charge_pct
-from analyzer.trend import Trend, fit_trend
+from analyzer.trend import FEWEST, fit_trend
 from importers.setup_types import Setup
 
-KNOTS_PCT = np.arange(8.0, 100.0, 8.0)
-"""Where the curve may bend away from the setup's [% charge]. Our choice."""
-CURVE_SD_PCT = 5.0
-"""By how much, one standard deviation, for a built-in curve [points]: at 50 % three published nmc
-cells differ by 78 mV, about 8 points from end to end."""
-OWN_CURVE_SD_PCT = 1.0
-"""... and for a curve of the rider's own. Our choice."""
 UNRESTED_SD_PCT = 1.5
 """By how much the level at a ride's end may read wrong all book long, where relaxation is slower
 than a ride shows, at the usual load, one standard deviation [points]. Measured on simulated rides:
@@ -44,11 +38,13 @@ CURRENT_GAIN_SD = 0.0125
 """Scale of the current that all rides of one logger share [relative]."""
 VOLTAGE_GAIN_SD = 0.003
 """... and that of the voltage."""
-LEARNED_WIDER = 1.3
+LEARNED_WIDER = 1.5
 """By how much the interval of a fade is wider where the curve had to be learned: what its bends
 cannot follow. Measured on simulated books, benchmarks/tables/ageing_rides.py."""
 PASSES = 4
 """Fits about the bends found before; more change nothing."""
+LEAST_SLOPE = 0.3
+"""A bent curve is not made steeper than 1 / this times the setup's. Our choice."""
 LEAST_DEPTH_PCT = 3.0
 """A ride is not made shallower than this by the bends [points]. Our choice."""
 
@@ -59,13 +55,13 @@ class CapacityAgeing:
 
     now_ah: Estimate
     new_ah: Estimate
-    fade_pct_per_year: Estimate
+    fade_pct_per_year: Estimate | None
+    """None where rides tell a level only."""
     used: tuple[str, ...]
     """Names of the rides it rests on, in time order (n)."""
     each_ah: Floats
     """n capacities, one per ride, through the bent curve."""
     fitted_ah: Floats
-    trend: Trend
 
 
 def capacity_course(
@@ -73,28 +69,34 @@ def capacity_course(
 ) -> CapacityAgeing | None:
     """The course over rides and charges that moved enough charge, or None where they are few.
 
-    With the `setup`, levels are read anew from rest voltages, all through its one curve.
+    With the `setup`, levels are read anew from rest voltages, all through its one curve. Where
+    those are few, what rides tell each for itself gives a level, and no fade.
     """
     moves = moves_of(rides, setup)
-    if moves is None:
-        return None
-    points, sd_points = _bends(moves, own_curve, setup)
+    course = None if moves is None else _course(moves, own_curve, setup)
+    return course or _level_only(rides)
+
+
+def _course(moves: Moves, own_curve: bool, setup: Setup | None) -> CapacityAgeing | None:
+    expected, points, sd_points = _bends(moves, own_curve, setup)
     origin, _ = origin_columns(moves.rides)
     held = np.concatenate([sd_points, np.full(origin.shape[1], ORIGIN_SD)])
     bent, trend = np.zeros(sd_points.size), None
+    mean, root = bend_prior(setup, own_curve=own_curve)
     when = years(moves.rides)
     for _ in range(PASSES):
-        depth = np.maximum(moves.depth_pct + points @ bent, LEAST_DEPTH_PCT)
+        depth = np.maximum(moves.depth_pct + expected + points @ bent, LEAST_DEPTH_PCT)
         y = 100.0 * moves.moved_ah / depth
         extra = np.column_stack([points / depth[:, None], origin])
         trend = fit_trend(
             when,
             y,
-            y * moves.sd_pct / depth,
+            y * _depth_sd(moves, mean + root @ bent[: KNOTS_PCT.size]) / depth,
             regressors=extra,
             prior_mean=np.concatenate([-bent, np.zeros(origin.shape[1])]),
             prior_sd=held,
             look_for_jumps=False,
+            sds_hold=True,
         )
         if trend is None:
             return None
@@ -108,7 +110,26 @@ def capacity_course(
         used=tuple(one.name for one in moves.rides),
         each_ah=y * np.exp(-extra @ found),
         fitted_ah=trend.fitted,
-        trend=trend,
+    )
+
+
+def _level_only(rides: Sequence[Kept]) -> CapacityAgeing | None:
+    """The middle of what rides tell by themselves (a logger's own counting of charge, or a deep
+    ride), as wide as the usual one of them: what they are wrong by they share."""
+    told = [one for one in rides if one.summary.capacity_ah is not None]
+    if len(told) < FEWEST:
+        return None
+    each = np.array([one.summary.capacity_ah or (np.nan,) * 3 for one in told], np.float64)
+    value = float(np.median(each[:, 0]))
+    down, up = (float(np.nanmedian(abs(each[:, at] / each[:, 0] - 1))) for at in (1, 2))
+    level = Estimate(value, value * (1 - down), value * (1 + up))
+    return CapacityAgeing(
+        now_ah=level,
+        new_ah=level,
+        fade_pct_per_year=None,
+        used=tuple(one.name for one in told),
+        each_ah=each[:, 0],
+        fitted_ah=np.full(len(told), value),
     )
 
 
@@ -120,24 +141,36 @@ def _fade(growth: Estimate, wider: float) -> Estimate:
     return Estimate(value, low, high)
 
 
-def _bends(moves: Moves, own_curve: bool, setup: Setup | None) -> tuple[Floats, Floats]:
-    """n x k points of depth that a unit of each common error adds, and the k standard deviations:
-    the curve's bends, the unrested end, the voltage's scale."""
+def _bends(moves: Moves, own_curve: bool, setup: Setup | None) -> tuple[Floats, Floats, Floats]:
+    """n points of depth to be expected beside what the setup's curve says, n x k that a unit of
+    each common error adds, and the k standard deviations: the curve's bends, the unrested end, the
+    voltage's scale."""
     along = (moves.sign * moves.by_curve)[:, None]
     curve = along * (_hats(moves.start_pct) - _hats(moves.end_pct))
-    columns = [curve, -_unrested(moves)[:, None]]
-    sd = [np.full(KNOTS_PCT.size, OWN_CURVE_SD_PCT if own_curve else CURVE_SD_PCT),
-          np.array([UNRESTED_SD_PCT])]  # fmt: skip
-    if setup is not None and own_curve:
+    mean, root = bend_prior(setup, own_curve=own_curve)
+    columns = [curve @ root, -_unrested(moves)[:, None]]
+    sd = [np.ones(KNOTS_PCT.size), np.array([UNRESTED_SD_PCT])]
+    if setup is not None:
         columns.append(along * _voltage_scale(moves, setup)[:, None])
         sd.append(np.array([VOLTAGE_GAIN_SD]))
-    return np.column_stack(columns), np.concatenate(sd)
+    return curve @ mean, np.column_stack(columns), np.concatenate(sd)
+
+
+def _depth_sd(moves: Moves, bends: Floats) -> Floats:
+    """Of each depth: where the bent curve is flatter than the setup's, a volt means more points."""
+    knots = np.concatenate([[0.0], KNOTS_PCT, [100.0]])
+    slope = 1 + np.diff(np.concatenate([[0.0], bends, [0.0]])) / np.diff(knots)
+
+    def at(level: Floats) -> Floats:
+        place = np.clip(np.searchsorted(knots, level, side="right") - 1, 0, slope.size - 1)
+        return np.maximum(slope[place], LEAST_SLOPE)
+
+    return np.hypot(moves.start_sd_pct * at(moves.start_pct), moves.end_sd_pct * at(moves.end_pct))
 
 
 def _hats(level: Floats) -> Floats:
     """Tents of one point at each knot, n x knots; none at empty and full."""
-    width = KNOTS_PCT[1] - KNOTS_PCT[0]
-    away = np.abs(level[:, None] - KNOTS_PCT) / width
+    away = np.abs(level[:, None] - KNOTS_PCT) / KNOT_STEP_PCT
     return np.asarray(np.clip(1 - away, 0.0, None), np.float64)
 
 

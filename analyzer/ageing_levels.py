@@ -32,8 +32,9 @@ class Moves:
     rides: tuple[Kept, ...]
     start_pct: Floats
     end_pct: Floats
-    sd_pct: Floats
-    """Of the points of charge moved through."""
+    start_sd_pct: Floats
+    end_sd_pct: Floats
+    """Of the two levels, as the setup's curve has them."""
     moved_ah: Floats
     sign: Floats
     """1 where charge was drawn, -1 where it was put in."""
@@ -52,15 +53,15 @@ def moves_of(rides: Sequence[Kept], setup: Setup | None) -> Moves | None:
     rows = [(one, row) for one in rides if (row := _row(one, setup)) is not None]
     if not rows:
         return None
-    start, end, sd, moved, by_curve = (np.array(column) for column in zip(
+    start, end, start_sd, end_sd, moved, by_curve = (np.array(column) for column in zip(
         *(row for _, row in rows), strict=True))  # fmt: skip
     return Moves(
-        tuple(one for one, _ in rows), start, end, sd, moved,
+        tuple(one for one, _ in rows), start, end, start_sd, end_sd, moved,
         np.where(start > end, 1.0, -1.0), by_curve,
     )  # fmt: skip
 
 
-def _row(one: Kept, setup: Setup | None) -> tuple[float, float, float, float, float] | None:
+def _row(one: Kept, setup: Setup | None) -> tuple[float, ...] | None:
     own = one.summary
     moved = abs((own.charge_out_ah or 0.0) - (own.charge_back_ah or 0.0))
     if moved <= 0:
@@ -72,7 +73,7 @@ def _row(one: Kept, setup: Setup | None) -> tuple[float, float, float, float, fl
     if abs(start - end) < LEAST_DEPTH_PCT:
         return None
     by_curve = 0.0 if own.origin == BY_HAND else 1.0
-    return start, end, float(np.hypot(start_sd, end_sd)), moved, by_curve
+    return start, end, start_sd, end_sd, moved, by_curve
 
 
 def _level(one: Kept, last: bool, setup: Setup | None) -> tuple[float, float] | None:

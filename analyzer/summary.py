@@ -16,7 +16,7 @@ from analyzer.summary_cells import Apart, CellFacts, cell_facts
 from analyzer.summary_vehicle import vehicle_facts
 from analyzer.words import CutoutCause, EventKind
 
-SUMMARY_VERSION = 2
+SUMMARY_VERSION = 3
 """Raised whenever a number in here is worked out differently: kept rides are analysed anew."""
 FULL_PCT = 95.0
 """Above this a pack counts as full [% charge]. Our choice; the contract's line for braking."""
@@ -26,6 +26,8 @@ about 25 °C up (Feinauer et al. 2024, J. Power Sources 594, 233948)."""
 COLD_C = 0.0
 """Charging below this plates lithium [°C] (the same source)."""
 
+LIMITS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
+"""Settings of a drive whose plateau shows what is really in force."""
 LIKELY = 0.5
 """A cause this likely counts for the months. Our choice."""
 
@@ -45,6 +47,15 @@ class ClimbSummary:
     margin_to_derate_v: float | None
     rest_v: float | None
     """What the pack would have read at rest when its voltage was lowest."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeenInForce:
+    """The current at which a drive really saturated, by the setup key that should set it."""
+
+    key: str
+    """As in the setup file: `drives.left.battery_drive_a`."""
+    seen_a: Triple
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +97,7 @@ class RideSummary:
     cells: CellFacts | None = None
     low_cell_cutouts_pct: tuple[float, ...] = ()
     """Charge at each loss of power that a low cell group made [%]."""
+    in_force: tuple[SeenInForce, ...] = ()
 
 
 def summary_of(result: RideResult) -> RideSummary:
@@ -131,6 +143,7 @@ def summary_of(result: RideResult) -> RideSummary:
         demand_rest_pct=_triple(vehicle.demand_rest_pct),
         cells=cell_facts(ride, setup, state.charge_pct),
         low_cell_cutouts_pct=_low_cell_cutouts(result, state.charge_pct),
+        in_force=tuple(_in_force(result)),
     )
 
 
@@ -144,6 +157,9 @@ def from_row(row: Mapping[str, Any]) -> RideSummary:
     values = dict(row)
     values["climbs"] = tuple(ClimbSummary(**one) for one in values.get("climbs", ()))
     values["cells"] = _cells_from(values.get("cells"))
+    values["in_force"] = tuple(
+        SeenInForce(one["key"], tuple(one["seen_a"])) for one in values.get("in_force", ())
+    )
     for one in fields(RideSummary):
         if isinstance(values.get(one.name), list):
             values[one.name] = tuple(values[one.name])
@@ -155,6 +171,15 @@ def _cells_from(row: Mapping[str, Any] | None) -> CellFacts | None:
         return None
     apart = {k: None if row[k] is None else Apart(**row[k]) for k in ("full", "low", "load")}
     return CellFacts(groups=row["groups"], **apart)
+
+
+def _in_force(result: RideResult) -> list[SeenInForce]:
+    return [
+        SeenInForce(f"drives.{one.drive}.{name}", (seen.value, seen.low, seen.high))
+        for one in result.in_force
+        for name in LIMITS
+        if (seen := getattr(one, name)) is not None
+    ]
 
 
 def _low_cell_cutouts(result: RideResult, charge_pct: Floats | None) -> tuple[float, ...]:

@@ -17,12 +17,12 @@ GAS_J_PER_MOL_K = 8.314462618
 """CODATA 2018."""
 ZERO_C_K = 273.15
 REFERENCE_K = 298.15
-DEFAULT_E_J_PER_MOL = 20_000.0
-"""Activation energy of a whole cell's 10 s resistance where the pack's own is not known: full
-cell models of three published parameter sets (O'Kane 2022, O'Regan 2022, Ecker 2015) give 12.1,
-17.7 and 31.8 kJ/mol between -10 and 40 °C."""
 PLAUSIBLE_E_J_PER_MOL = (12_000.0, 32_000.0)
-"""The range of the same three sets, taken as the 95 % interval."""
+"""Activation energy of a whole cell's 10 s resistance, 95 %: full cell models of three published
+parameter sets (O'Kane 2022, O'Regan 2022, Ecker 2015) give 12.1, 17.7 and 31.8 kJ/mol between -10
+and 40 °C."""
+DEFAULT_E_J_PER_MOL = 20_500.0
+"""Where the pack's own is not known: the mean of the same three."""
 ASSUMED_C = 20.0
 ASSUMED_SD_C = 8.0
 """Where nothing tells the pack's temperature [°C]. Our choice: riding weather and its spread."""

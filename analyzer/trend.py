@@ -21,11 +21,12 @@ from analyzer.quantities import Floats
 from analyzer.trend_fit import JUMP_EDGE as JUMP_EDGE
 from analyzer.trend_fit import SEASON_SD, Fit, TrendProblem
 
-JUMP_EVIDENCE = 16.0
+JUMP_EVIDENCE = 20.0
 """Fall of the weighted sum of squares that makes a step believable. Our choice: the 99.9 % point
 of the largest such fall over all dates is about 16 (Andrews 1993, Econometrica 61, 821, gives
 12.4 for 99 % with 15 % trimming)."""
 MOST_JUMPS = 4
+SDS_HOLD = 1e9
 FEWEST = 5
 """Rides below which no trend is stated. Our choice."""
 
@@ -74,6 +75,7 @@ def fit_trend(
     barred: tuple[int, ...] = (),
     season_sd: float = SEASON_SD,
     search_shape: Floats | None = None,
+    sds_hold: bool = False,
 ) -> Trend | None:
     """The course of a positive quantity over time, or None with fewer than `FEWEST` rides or no
     span of time.
@@ -87,6 +89,8 @@ def fit_trend(
         per ride (ones, or less where the rest of the quantity is larger)
     search_shape : n values that scale a step looked for, as in `at_steps`
     season_sd : yearly swing that the regressors may leave, one standard deviation of ln y
+    sds_hold : the standard deviations hold what rides share, too: that they scatter less makes
+        nothing surer
     barred : places near which no jump is looked for (a change of logger is none of the pack)
 
     Raises
@@ -107,6 +111,8 @@ def fit_trend(
     problem.shapes = dict(at_steps or {})
     if search_shape is not None:
         problem.search = search_shape
+    if sds_hold:
+        problem.believed = SDS_HOLD
     places = list(problem.shapes)
     evidence = {place: float("nan") for place in places}
     fit = problem.fit(places)

@@ -20,6 +20,9 @@ JUMP_EDGE = 4
 """Rides needed on either side of a jump. Our choice."""
 NEIGHBOURS = 3
 """Rides before and after that a ride is held against to tell an outlier from a jump. Our choice."""
+BELIEVED_AS_RIDES = 60.0
+"""What the rides say of their own uncertainty counts as much as what so many rides show of it by
+scattering less. Our choice."""
 LONE = 2.5
 """Standard deviations beyond which a lone ride counts little in the search. Our choice."""
 
@@ -51,12 +54,15 @@ class TrendProblem:
         self.t, self.y, self.sd, self.extra = t, y, np.maximum(sd, 1e-4), extra
         angle = 2 * np.pi * t
         # A season cannot be told from a line over much less than half a year, and need not be.
-        self.season = np.column_stack([np.sin(angle), np.cos(angle) - 1.0])
+        season = np.column_stack([np.sin(angle), np.cos(angle)])
+        # About the rides' own mean: the level is that of all seasons ridden, not the first day's.
+        self.season = season - season.mean(axis=0)
         self.prior_mean = np.concatenate([[0.0, 0.0], mean, [0.0, 0.0]])
         self.prior_sd = np.concatenate([[np.inf, np.inf], prior_sd, [season_sd, season_sd]])
         self.shapes: dict[int, Floats] = {}
         self.search = np.ones(t.size)
         """How a step looked for shows in each row."""
+        self.believed = BELIEVED_AS_RIDES
 
     def design(self, places: list[int]) -> Floats:
         """The n x columns matrix with a step from each of the places on."""
@@ -87,7 +93,7 @@ class TrendProblem:
                 break
         weight = robust / (self.sd**2 + tau**2)
         cov = np.linalg.inv(x.T @ (weight[:, None] * x) + prior)
-        cov *= _price_of_robustness(rest**2 / (self.sd**2 + tau**2), x.shape[1])
+        cov *= _price_of_robustness(rest**2 / (self.sd**2 + tau**2), x.shape[1], self.believed)
         off = beta - mean
         chi2 = float(weight @ rest**2 + off @ prior @ off)
         return Fit(beta, cov, chi2, weight, tau)
@@ -149,7 +155,7 @@ class TrendProblem:
         return float(np.sqrt(max(spread**2 - own, 1e-6)))
 
 
-def _price_of_robustness(z2: Floats, parameters: int) -> float:
+def _price_of_robustness(z2: Floats, parameters: int, believed: float) -> float:
     """By how much the variance of an M-estimate exceeds what its weights alone say.
 
     Sources: Huber 1981, Robust Statistics, eq. 6.5 in section 7.6: mean(psi^2) / mean(psi')^2,
@@ -159,13 +165,12 @@ def _price_of_robustness(z2: Floats, parameters: int) -> float:
     slope = (TAIL + 1) * (TAIL - z2) / (TAIL + z2) ** 2
     n = z2.size
     small = n / max(n - parameters, 1)
-    return max(
-        small
-        * float(np.mean(weight))
-        * float(np.mean(weight**2 * z2))
-        / float(np.mean(slope)) ** 2,
-        1.0,
+    price = (
+        small * float(np.mean(weight)) * float(np.mean(weight**2 * z2)) / float(np.mean(slope)) ** 2
     )
+    # Rides that agree better than their own uncertainty says make it smaller, the more the more
+    # there are of them.
+    return max(price, (believed + n * price) / (believed + n))
 
 
 def _suffix(values: Floats) -> Floats:

@@ -87,7 +87,8 @@ def add(
 def list_rides(
     book: Folder = None,
     settings: Annotated[
-        bool, typer.Option("--settings", help="How the settings changed, with dates.")
+        bool,
+        typer.Option("--settings", help="Settings that changed, and what was in force."),
     ] = False,
     json: Json = None,
     quiet: Quiet = False,
@@ -100,15 +101,16 @@ def list_rides(
     target = book_jobs.open_book(book)
     entries = target.entries()
     changes = book_jobs.setting_changes(entries) if settings else []
+    seen = book_jobs.in_force_changes(target, entries) if settings else []
     if json is not None:
         from reports.book_text import book_json
         from reports.write import write_outputs
 
-        write_outputs({json: book_json(entries, changes, target.notes())})
+        write_outputs({json: book_json(entries, changes, target.notes(), seen)})
     if not quiet and json != "-":
         from reports.book_text import print_book
 
-        print_book(entries, changes, target.notes(), _console(), target.place)
+        print_book(entries, changes, target.notes(), _console(), target.place, seen)
 
 
 @book_app.command(

@@ -16,6 +16,7 @@ from importers.errors import BookError, UsageError, UserError
 if TYPE_CHECKING:
     from analyzer.ageing_parts import Kept
     from analyzer.ageing_result import AgeingResult
+    from analyzer.in_force_course import InForceChange
     from analyzer.summary import RideSummary
     from importers.book import Book, Entry
     from importers.book_notes import HandNote
@@ -369,6 +370,24 @@ def setting_changes(entries: Sequence[Entry]) -> list[SettingChange]:
                     )
         last[entry.pack] = now
     return changes
+
+
+def in_force_changes(book: Book, entries: Sequence[Entry]) -> list[InForceChange]:
+    """What was really in force, by the plateaus of each ride, pack by pack, in time order."""
+    from analyzer.in_force_course import RideInForce, in_force_course
+    from importers.ride_file import read_ride_file
+    from importers.setup_flat import flat_settings
+
+    rides = [one for one in entries if one.kind == "ride"]
+    kept = {one.name: one.summary for one in kept_rides(book, rides)}
+    packs: dict[str, list[RideInForce]] = {}
+    for entry in rides:
+        _, setup = read_ride_file(entry.path)
+        seen = kept[entry.name].in_force
+        one = RideInForce(entry.name, entry.start, flat_settings(setup), seen)
+        packs.setdefault(entry.pack, []).append(one)
+    found = [change for one in packs.values() for change in in_force_course(one)]
+    return sorted(found, key=lambda one: (one.start, one.key))
 
 
 def write_pages(book: Book, folder: str) -> int:

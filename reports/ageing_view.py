@@ -26,6 +26,8 @@ HEALTH = {
     "demand_rest": ("Demand at rest", "pct"),
 }
 """What else may change on a vehicle: its name, and the ending that says its unit."""
+TELLS_PCT_PER_YEAR = 30.0
+"""`At most` more than this says nothing [% a year]. Our choice: no pack in use ages so fast."""
 MOST_HILLS = 3
 """Climbs told of, the most ridden; the JSON has all. Our choice."""
 
@@ -67,8 +69,12 @@ def headline(result: AgeingResult) -> str:
     most = [
         f"{one.high:.1f} % a year in {name}"
         for name, one in (("capacity", fade), ("resistance", growth))
-        if one is not None and one.high is not None
+        if one is not None and one.high is not None and one.high <= TELLS_PCT_PER_YEAR
     ]
+    if not most:
+        return (
+            "No ageing seen, but these rides could not show it yet: too few, or too short a time."
+        )
     return f"No ageing seen yet; at most {' and '.join(most)}."
 
 
@@ -113,7 +119,7 @@ def _numbers(result: AgeingResult) -> str:
         told.append(
             f"Capacity {spread(result.capacity.now_ah, 1)} Ah, "
             f"{spread(result.of_rated_pct, 0)} % of rated; "
-            f"fade {spread(fade, 1)} % a year."
+            + ("fade not known." if fade is None else f"fade {spread(fade, 1)} % a year.")
         )
     if result.resistance is not None:
         told.append(

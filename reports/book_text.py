@@ -7,9 +7,11 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Protocol
 
+from analyzer.estimate import Estimate
+from analyzer.in_force_course import InForceChange, InForceKind
 from importers.book import Entry
 from importers.book_notes import HandNote
-from reports.json_out import Json, to_text
+from reports.json_out import Json, estimate_object, number, to_text
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -43,9 +45,12 @@ class Change(Protocol):
 
 
 def book_json(
-    entries: Sequence[Entry], changes: Sequence[Change], notes: Sequence[HandNote]
+    entries: Sequence[Entry],
+    changes: Sequence[Change],
+    notes: Sequence[HandNote],
+    in_force: Sequence[InForceChange] = (),
 ) -> str:
-    """Rides, changes of settings and notes as JSON text."""
+    """Rides, changes of settings, what was in force and notes as JSON text."""
     rides: list[Json] = [
         {
             "ride": one.name,
@@ -67,8 +72,51 @@ def book_json(
         }
         for one in changes
     ]
+    seen: list[Json] = [
+        {
+            "ride": one.ride,
+            "start": one.start.isoformat(),
+            "key": one.key,
+            "kind": one.kind.value,
+            "set": number(one.set_a),
+            "before": number(one.before_a),
+            "seen": estimate_object(Estimate(*one.seen_a)),
+            "text": in_force_text(one),
+        }
+        for one in in_force
+    ]
     hand: list[Json] = [asdict(one) for one in notes]
-    return to_text({"schema": BOOK_SCHEMA, "rides": rides, "settings": settings, "notes": hand})
+    return to_text(
+        {
+            "schema": BOOK_SCHEMA,
+            "rides": rides,
+            "settings": settings,
+            "in_force": seen,
+            "notes": hand,
+        }
+    )
+
+
+def in_force_text(one: InForceChange) -> str:
+    """A limit that was another one than before or than set, in one sentence."""
+    seen = f"{one.seen_a[0]:.1f} A"
+    said = "the setup says nothing" if one.set_a is None else f"the setup says {one.set_a:g} A"
+    before = "" if one.before_a is None else f"{one.before_a:.1f} → "
+    if one.kind is InForceKind.CAME:
+        return f"{one.key}: {before}{seen} in force, as the setup says"
+    if one.kind is InForceKind.VARIES:
+        return f"{one.key}: changes from ride to ride, {seen} on the last: a power mode?"
+    if one.kind is InForceKind.WENT:
+        return (
+            f"{one.key}: {before}{seen} in force, though {said}: a reset (an update?), a power "
+            "mode, or a change that the setup file does not know"
+        )
+    side = f"; {', '.join(one.others_follow)} follows: saved on one side only" * bool(
+        one.others_follow
+    )
+    if one.kind is InForceKind.NOT_CHANGED:
+        return f"{one.key}: still {seen} in force, {said} from now on: the change is not in{side}"
+    return f"{one.key}: {seen} in force since it was first seen, {said}{side}"
 
 
 def _plain(value: object) -> Json:
@@ -81,6 +129,7 @@ def print_book(
     notes: Sequence[HandNote],
     console: Console,
     folder: str,
+    in_force: Sequence[InForceChange] = (),
 ) -> None:
     """One line per ride, change and note, in time order."""
 
@@ -105,6 +154,8 @@ def print_book(
         before = "not given" if change.before is None else change.before
         after = "not given" if change.after is None else change.after
         say(f"{change.start:%Y-%m-%d}  {change.key}: {before} → {after}  (from {change.ride})")
+    for seen in in_force:
+        say(f"{seen.start:%Y-%m-%d}  {in_force_text(seen)}  (from {seen.ride})")
     for note in notes:
         say(f"{note.day}  note: {note.text}{_measures(note)}")
 

@@ -29,10 +29,11 @@ def test_arrhenius_table(e_kj):
 
 
 def test_the_unknown_energy_between_15_and_25_c():
-    # 10 K apart, 12 to 32 kJ/mol about 20 move the resistance by a factor 0.89 ... 1.18 one way
+    # 10 K apart, 12 to 32 kJ/mol about 20.5 move the resistance by a factor 0.89 ... 1.18 one way
     # (closed form, rounded), so by 1/1.18 - 1 and 1/0.89 - 1 the other. Temperature itself known.
     value, down, up = log_ratio_interval(PackTemperature(15.0, 0.0, "logged"), Activation())
-    assert np.exp(value) == pytest.approx(1 / 1.323, abs=6e-4)
+    # exp(-20500 / 8.3145 * (1/288.15 - 1/298.15)) = 0.7505
+    assert np.exp(value) == pytest.approx(0.7505, abs=6e-4)
     assert np.exp(up) - 1 == pytest.approx(0.118, abs=0.01)
     assert 1 - np.exp(-down) == pytest.approx(0.155, abs=0.01)
 
@@ -40,8 +41,8 @@ def test_the_unknown_energy_between_15_and_25_c():
 def test_at_25_c_only_the_sensor_counts():
     value, down, up = log_ratio_interval(PackTemperature(25.0, 1.0, "logged"), Activation())
     assert value == pytest.approx(0.0, abs=1e-12)
-    # d ln R / dT = E / (Rg T^2) = 20000 / (8.3145 * 298.15^2) = 2.706 %/K
-    assert down == pytest.approx(1.96 * 0.02706, rel=1e-3)
+    # d ln R / dT = E / (Rg T^2) = 20500 / (8.3145 * 298.15^2) = 2.774 %/K
+    assert down == pytest.approx(1.96 * 0.02774, rel=1e-3)
     assert up == pytest.approx(down)
 
 

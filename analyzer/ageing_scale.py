@@ -1,0 +1,259 @@
+"""Did the current's scale change on a day, under the same header or with a new logger?
+
+A reading that says k times what it said before makes the resistance k times smaller, the charge per
+point of charge level k times larger, and the energy per kilometre too, all on one day. No pack does
+that: a contact or the cells change the resistance alone, ageing changes all of them slowly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from analyzer.ageing_parts import BY_HAND, Kept
+from analyzer.capacity import LEAST_DEPTH_PCT
+from analyzer.quantities import Bools, Floats
+from analyzer.summary import RideSummary, Triple
+from analyzer.temperature import DEFAULT_E_J_PER_MOL, GAS_J_PER_MOL_K, REFERENCE_K, ZERO_C_K
+
+WINDOW = 20
+"""So many rides before and after a day are looked at. Our choice: months, so that ageing and
+seasons are nearly straight."""
+QUICK, PEAK = 6, 2
+"""The quick look's rides to either side, and how many of its neighbours a place must outdo."""
+EDGE = 4
+"""Rides needed on either side. Our choice."""
+LEAST_LN = 0.06
+"""A smaller change of scale is not told, natural logarithm. Our choice: two loggers differ by 3 to
+5 % (common practice, no source)."""
+SURE_Z, EACH_Z, FALLS_Z, AGREE_Z = 6.0, 4.0, 2.2, 3.0
+"""Standard deviations: of what all quantities say together, of each of the two at least that must
+show it (where the resistance falls, which packs seldom do in a day, less), and of what they may
+differ by. The charge per point alone is enough where the others do
+not speak against it: all groups of a pack do not lose or win so much in a day. Our choice."""
+NEVER_A_PACK_LN = float(np.log(3.0))
+"""A resistance that steps by this needs no second witness. Our choice: no pack that still drives
+does that, up or down."""
+LEAST_SD = 0.012
+"""What a step of any quantity is known to at best, natural logarithm. Our choice."""
+ROUND_LN = 0.25
+"""A factor this near to a power of ten is one: a change of unit. Our choice."""
+LEAST_DISTANCE_M = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleChange:
+    """From the ride at `first` on the current reads `ratio` times what it read before."""
+
+    first: int
+    ratio: float
+    sd_ln: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Series:
+    """What a reading's scale does to a quantity, as ln over the rides that have it, and the warmth
+    that explains it."""
+
+    name: str
+    place: Floats
+    y: Floats
+    heat: Floats
+
+
+def scale_changes(
+    rides: Sequence[Kept], capacities_ah: Mapping[str, float] | None = None
+) -> list[ScaleChange]:
+    """The days (places among `rides`, in time order) from which the current is read on another
+    scale. `capacities_ah` are rides' own through the curve that the book learned, by name; else
+    the levels each ride was given with count."""
+    series = _series(rides, capacities_ah or {})
+    found: list[ScaleChange] = []
+    judged = [(at, _judge(series, at)) for at in _candidates(series, len(rides))]
+    strong = sorted(
+        ((abs(one[0]) / one[1], at, one) for at, one in judged if one is not None), reverse=True
+    )
+    for _, at, (ln, sd) in strong:
+        if all(abs(at - other.first) > WINDOW // 2 for other in found):
+            found.append(ScaleChange(at, float(np.exp(ln)), sd))
+    return sorted(found, key=lambda one: one.first)
+
+
+def _series(rides: Sequence[Kept], capacities_ah: Mapping[str, float]) -> list[_Series]:
+    """ln of the resistance, of the charge moved per point and of the energy per kilometre."""
+    rows: dict[str, list[tuple[float, float, float]]] = {"ohm": [], "ah": [], "wh": []}
+    for place, one in enumerate(rides):
+        own = one.summary
+        if not _ridden(one):
+            continue
+        kelvin = ZERO_C_K + (25.0 if own.temperature_c is None else own.temperature_c)
+        heat = (1 / kelvin - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
+        if own.resistance_10s_ohm is not None and own.resistance_10s_ohm[0] > 0:
+            rows["ohm"].append((place, float(np.log(own.resistance_10s_ohm[0])), heat))
+        for name, value in (
+            ("ah", capacities_ah.get(one.name) if capacities_ah else _ah_per_point(own)),
+            ("wh", _wh_per_km(own)),
+        ):
+            if value is not None:
+                rows[name].append((place, float(np.log(value)), heat))
+    out = []
+    for name, sign in (("ohm", -1.0), ("ah", 1.0), ("wh", 1.0)):
+        if len(rows[name]) >= 2 * EDGE:
+            place, y, heat = np.array(rows[name]).T
+            out.append(_Series(name, place, sign * y, heat))
+    return out
+
+
+def _ah_per_point(own: RideSummary) -> float | None:
+    if own.charge_start_pct is None or own.charge_end_pct is None or own.charge_out_ah is None:
+        return None
+    depth = own.charge_start_pct[0] - own.charge_end_pct[0]
+    moved = own.charge_out_ah - (own.charge_back_ah or 0.0)
+    return moved / depth if depth >= LEAST_DEPTH_PCT and moved > 0 else None
+
+
+def _wh_per_km(own: RideSummary) -> float | None:
+    if own.distance_m is None or own.distance_m < LEAST_DISTANCE_M or own.energy_out_wh is None:
+        return None
+    net = own.energy_out_wh - abs(own.energy_back_wh or 0.0)
+    return 1000 * net / own.distance_m if net > 0 else None
+
+
+def _candidates(series: Sequence[_Series], rides: int) -> list[int]:
+    """Places worth a close look: where the medians of the rides before and after differ, in the
+    resistance and, the other way round, in another quantity, more than at their neighbours."""
+    falls = np.zeros((len(series), rides))
+    for row, one in enumerate(series):
+        size = min(QUICK, one.y.size // 2)
+        flat = one.y + (DEFAULT_E_J_PER_MOL / 1000 * one.heat if one.name == "ohm" else 0.0)
+        middle = np.median(np.lib.stride_tricks.sliding_window_view(flat, size), axis=1)
+        step = middle[size:] - middle[:-size]
+        at = np.searchsorted(one.place[size : size + step.size], np.arange(rides))
+        falls[row] = step[np.minimum(at, step.size - 1)]
+    near: set[int] = set()
+    for row in range(len(series)):
+        strength = np.abs(falls[row])
+        others = np.delete(falls, row, axis=0) * np.sign(falls[row])
+        agree = (others > LEAST_LN / 3).any(axis=0) | (strength > 2 * LEAST_LN)
+        padded = np.pad(strength, PEAK, mode="edge")
+        peak = np.lib.stride_tricks.sliding_window_view(padded, 2 * PEAK + 1).max(axis=1)
+        good = np.flatnonzero(agree & (strength > LEAST_LN / 2) & (strength >= peak - 1e-12))
+        near.update(int(at) + off for at in good for off in range(-PEAK, PEAK + 1))
+    return sorted(at for at in near if EDGE <= at <= rides - EDGE)
+
+
+def _judge(series: Sequence[_Series], at: int) -> tuple[float, float] | None:
+    """ln of the scale's change at a place and its standard deviation; None where there is none."""
+    steps = {one.name: step for one in series if (step := _step(one, at)) is not None}
+    if not steps:
+        return None
+    value, sd = np.array(list(steps.values())).T
+    weight = 1 / sd**2
+    ln, together = float((weight * value).sum() / weight.sum()), float(weight.sum() ** -0.5)
+    if abs(ln) < max(LEAST_LN, SURE_Z * together):
+        return None
+    shown = (np.abs(value) >= (FALLS_Z if ln > 0 else EACH_Z) * sd) & (np.sign(value) == np.sign(ln))
+    agree = bool((np.abs(value - ln) <= AGREE_Z * np.hypot(sd, LEAST_LN / 3)).all())
+    charge = steps.get("ah", (0.0, 1.0))
+    enough = shown.sum() >= 2 or abs(charge[0]) >= SURE_Z * charge[1]
+    never = "ohm" in steps and abs(steps["ohm"][0]) >= NEVER_A_PACK_LN and len(steps) == 1
+    return (ln, together) if never or (agree and enough) else None
+
+
+def _step(one: _Series, at: int) -> tuple[float, float] | None:
+    """By how much the quantity steps at a place, a straight course and warmth taken out, with its
+    standard deviation."""
+    split = int(np.searchsorted(one.place, at))
+    rows = slice(max(split - WINDOW, 0), split + WINDOW)
+    place, y, heat = one.place[rows], one.y[rows], one.heat[rows]
+    after = place >= at
+    if after.sum() < EDGE or (~after).sum() < EDGE:
+        return None
+    # A course is not steeper than 1 a hundred rides, warmth's part not beyond 40 kJ/mol.
+    held = np.diag([0.0, (1 / 0.01) ** 2, (1 / 40.0) ** 2, 0.0])
+    x = np.column_stack([np.ones(y.size), place - at, heat, after])
+    weight, scatter = np.ones(y.size), _scatter_near(y, after)
+    for _ in range(4):
+        gram = x.T @ (weight[:, None] * x) / scatter**2 + held
+        beta = np.linalg.solve(gram, x.T @ (weight * y) / scatter**2)
+        rest = y - x @ beta
+        scatter = _scatter(rest)
+        weight = np.minimum(1.0, 1.5 * scatter / np.maximum(np.abs(rest), 1e-9))
+    sd = float(np.sqrt(np.linalg.inv(gram)[3, 3]))
+    return float(beta[3]), float(np.hypot(sd, LEAST_SD))
+
+
+def _scatter_near(y: Floats, after: Bools) -> float:
+    parts = [y[after] - np.median(y[after]), y[~after] - np.median(y[~after])]
+    return _scatter(np.concatenate(parts))
+
+
+def _scatter(rest: Floats) -> float:
+    return max(1.4826 * float(np.median(np.abs(rest - np.median(rest)))), LEAST_SD)
+
+
+def on_one_scale(
+    rides: Sequence[Kept], changes: Sequence[ScaleChange]
+) -> tuple[list[Kept], list[float]]:
+    """All rides on the scale of the longest stretch between two changes, and the factor that each
+    stretch's current was divided by (one more than changes)."""
+    if not changes:
+        return list(rides), [1.0]
+    edges = [0, *(one.first for one in changes), len(rides)]
+    lengths = np.diff(edges)
+    factors = np.cumprod([1.0, *(_rounded(one.ratio) for one in changes)])
+    factors = factors / factors[int(np.argmax(lengths))]
+    stretch = np.repeat(np.arange(lengths.size), lengths)
+    ridden = [
+        {one.summary.origin for one in rides[a:b] if _ridden(one)} for a, b in pairwise(edges)
+    ]  # what a charger's or another's log reads is not changed
+    out = [
+        Kept(one.name, _divided(one.summary, float(factors[part])))
+        if factors[part] != 1.0 and one.summary.origin in ridden[part]
+        else one
+        for one, part in zip(rides, stretch, strict=True)
+    ]
+    return out, [float(one) for one in factors]
+
+
+def _ridden(one: Kept) -> bool:
+    return one.summary.kind == "ride" and one.summary.origin != BY_HAND
+
+
+def _rounded(ratio: float) -> float:
+    tens = round(float(np.log10(ratio)))
+    near = abs(float(np.log(ratio)) - tens * float(np.log(10.0))) <= ROUND_LN
+    return float(10.0**tens) if tens and near else ratio
+
+
+def _divided(own: RideSummary, by: float) -> RideSummary:
+    """A summary as it had been with a current `by` times smaller."""
+
+    def over(value: float | None) -> float | None:
+        return None if value is None else value / by
+
+    def times(triple: Triple | None, factor: float) -> Triple | None:
+        if triple is None:
+            return None
+        value, low, high = triple
+        return (
+            value * factor,
+            None if low is None else low * factor,
+            None if high is None else high * factor,
+        )
+
+    return replace(
+        own,
+        charge_out_ah=over(own.charge_out_ah),
+        charge_back_ah=over(own.charge_back_ah),
+        energy_out_wh=over(own.energy_out_wh),
+        energy_back_wh=over(own.energy_back_wh),
+        charged_cold_ah=own.charged_cold_ah / by,
+        resistance_10s_ohm=times(own.resistance_10s_ohm, by),
+        resistance_10s_25c_ohm=times(own.resistance_10s_25c_ohm, by),
+        resistance_instant_ohm=times(own.resistance_instant_ohm, by),
+        capacity_ah=times(own.capacity_ah, 1 / by),
+    )

@@ -155,7 +155,8 @@ def _judge(series: Sequence[_Series], at: int) -> tuple[float, float] | None:
     ln, together = float((weight * value).sum() / weight.sum()), float(weight.sum() ** -0.5)
     if abs(ln) < max(LEAST_LN, SURE_Z * together):
         return None
-    shown = (np.abs(value) >= (FALLS_Z if ln > 0 else EACH_Z) * sd) & (np.sign(value) == np.sign(ln))
+    least = (FALLS_Z if ln > 0 else EACH_Z) * sd
+    shown = (np.abs(value) >= least) & (np.sign(value) == np.sign(ln))
     agree = bool((np.abs(value - ln) <= AGREE_Z * np.hypot(sd, LEAST_LN / 3)).all())
     charge = steps.get("ah", (0.0, 1.0))
     enough = shown.sum() >= 2 or abs(charge[0]) >= SURE_Z * charge[1]

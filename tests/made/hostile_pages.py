@@ -91,18 +91,6 @@ def prediction() -> PredictResult:
         power_first_reduced_at_m=Estimate(310.0, 250.0, 420.0),
         chance_reduced_pct=40.0,
         chance_top_pct=90.0,
-<<<<<<< HEAD
-=======
-        lowest_voltage_v=Estimate(54.5, 53.9, 55.0),
-        highest_voltage_v=Estimate(58.0, 57.7, 58.3),
-        rest_low_v=50.0,
-        rest_high_v=52.0,
-        charge_used_ah=Estimate(1.9, 1.7, 2.1),
-        motor_temp_top_c=Estimate(71.0, 64.0, 80.0),
-        works_up_to=WorksUpTo(Estimate(9.6, 8.8, 10.1), Estimate(31.0, 25.0, 40.0), None),
-        descent=None,
-        not_checked=(NotChecked("the fuse", ("wiring.fuse_a",)),),
->>>>>>> cc31db4 (Predict held against two truths on hills entered rolling; a way up and down is judged as both, a track's scatter is taken out)
         notes=(Note("predict", SCRIPT),),
     )
 

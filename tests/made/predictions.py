@@ -29,6 +29,8 @@ def made_prediction(**changes: Any) -> PredictResult:
         chance_top_pct=100.0,
         lowest_voltage_v=Estimate(54.5, 53.9, 55.0),
         highest_voltage_v=Estimate(58.0, 57.7, 58.3),
+        rest_low_v=50.0,
+        rest_high_v=52.0,
         charge_used_ah=Estimate(1.9, 1.7, 2.1),
         motor_temp_top_c=Estimate(71.0, 64.0, 80.0),
         works_up_to=WorksUpTo(Estimate(9.6, 8.8, 10.1), Estimate(31.0, 25.0, 40.0), None),

@@ -17,7 +17,7 @@ from analyzer.quantities import (
     Floats,
     WindowMeans,
     braking_is_logged,
-    pack_current_a,
+    pack_peaks_a,
     pack_voltage_v,
 )
 from analyzer.sensors import believable_temp_c
@@ -54,7 +54,7 @@ class _Checker:
             for window_s in WINDOWS_S[1:]
             for blocks in [Blocks(ride, window_s / BLOCKS_A_WINDOW)]
         )
-        self.current = pack_current_a(ride, setup)
+        self.current = pack_peaks_a(ride, setup)
         self.voltage = pack_voltage_v(ride, setup)
         self.braking = braking_is_logged(ride, setup)
         self._accuracy: dict[str, float] = {}

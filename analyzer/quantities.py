@@ -22,6 +22,8 @@ JOIN_S = 1.0
 """Spans of one kind less than this apart are one [s]. The contract's."""
 MIN_SPAN_S = 0.3
 """Spans shorter than this are dropped [s]. The contract's."""
+LIGHTS_ROWS = 20
+"""So many rows tell what a BMS reads beyond the drives' sum. Our choice."""
 SLOW_RATE_HZ = 5.0
 """Peaks of channels updated less often than this are lower bounds [Hz]. The contract's."""
 
@@ -227,6 +229,24 @@ def _pack_current_a(ride: Ride, drives: tuple[str, ...], aux_a: float) -> Quanti
     values = total.values + aux_a
     values.flags.writeable = False  # shared by all who ask for it
     return Quantity(values, total.channels, total.at_least)
+
+
+def pack_peaks_a(ride: Ride, setup: Setup) -> Quantity | None:
+    """The pack's current [A] where its peaks count: `pack_current_a`, but of a BMS that writes too
+    rarely to show them only what lights draw, on top of what the drives' faster logs sum to."""
+    logged = pack_current_a(ride, setup)
+    total = _summed_a(ride, setup.drive_names)
+    if logged is None or total is None or not logged.at_least or total.at_least:
+        return logged
+    rest = logged.values - total.values
+    known = rest[np.isfinite(rest)]
+    if known.size < LIGHTS_ROWS:
+        return logged
+    lights_a = setup.pack.aux_a
+    if lights_a is None:
+        lights_a = max(float(np.median(known)), 0.0)
+    values = np.where(np.isfinite(total.values), total.values + lights_a, logged.values)
+    return Quantity(values, total.channels, False)
 
 
 def pack_voltage_v(ride: Ride, setup: Setup) -> Quantity | None:

@@ -2,11 +2,11 @@
 
     python benchmarks/recognition.py [COUNT [FIRST]] [--show]
 
-Two corpora, worded by different hands and kept apart from the reader's vocabulary, and one of
-files that say too little (there only false certainty counts); COUNT files of each, default 600.
-A column
-is right when channel, unit and sign all are. Ends with 1 when a wrong reading was called sure (0.95
-or more); `--show` lists every miss.
+Three corpora, worded by different hands and kept apart from the reader's vocabulary (the third
+without having read it), and one of files that say too little (there only false certainty counts);
+COUNT files of each, default 600; of the third COUNT rides, several files each. A column is right
+when channel, unit and sign all are. Ends with 1 when a wrong reading was called sure (0.95 or
+more); `--show` lists every miss.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from pathlib import Path
 sys.path[:0] = [str(Path(__file__).resolve().parents[1] / one) for one in ("", "tests")]
 
 from ledger import corpus, hard_logs, made_logs
+from ledger.third_logs import third_ride
 from setup_maker import TRIKE, setup_of
 
 from importers.errors import LogError
@@ -40,6 +41,8 @@ class Truth:
     channel: str | None
     unit: str
     sign: int
+    enough: bool = True
+    """False where nobody could be sure from this log: then only false certainty counts."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,9 @@ class Example:
 def examples(which: str, first: int, count: int) -> Iterator[Example]:
     """Files of one corpus."""
     for seed in range(first, first + count):
-        if which == "first":
+        if which == "third":
+            yield from _third(seed)
+        elif which == "first":
             made = corpus.made_log(seed)
             truth = [Truth(c.header, c.channel, c.unit, c.sign) for c in made.cells]
             setup = setup_of(TRIKE)
@@ -74,6 +79,16 @@ def examples(which: str, first: int, count: int) -> Iterator[Example]:
             label = f"{seed} {other.layout} {other.language}"
             yield Example(label, other.name, other.data, truth, setup, len(other.drives) == 1
                           or other.layout == "drive")  # fmt: skip
+
+
+def _third(seed: int) -> Iterator[Example]:
+    made = third_ride(seed)
+    setup = parse_setup(made.setup, "setup.toml")
+    one_drive = made.layout in ("sides", "long") or len(made.run.side) == 1
+    for file in made.files:
+        if file.readable:
+            truth = [Truth(c.header, c.channel, c.unit, c.sign, c.enough) for c in file.columns]
+            yield Example(made.label, file.name, file.data, truth, setup, one_drive)
 
 
 def verdict_of(truth: Truth, read: ChannelReading, one_drive: bool) -> str:
@@ -113,6 +128,8 @@ def run(which: str, first: int, count: int, show: bool) -> Counter[str]:
                 continue
             for truth, read in zip(made.truth, readings, strict=True):
                 verdict = verdict_of(truth, read, made.one_drive)
+                if not truth.enough and verdict != "wrong and sure":
+                    continue
                 tally[verdict] += 1
                 tally["right and sure"] += verdict == "right" and read.sure >= SURE
                 if verdict != "right" and (show or verdict == "wrong and sure"):
@@ -123,13 +140,13 @@ def run(which: str, first: int, count: int, show: bool) -> Counter[str]:
 
 
 def main(arguments: list[str]) -> int:
-    """Run both corpora and print their figures."""
+    """Run all corpora and print their figures."""
     show = "--show" in arguments
     count, first = [*(int(one) for one in arguments if one.isdigit()), 600, 0][:2]
     if len([one for one in arguments if one.isdigit()]) < 2:
         first = 0
     alarms = 0
-    for which in ("first", "second", "hard"):
+    for which in ("first", "second", "third", "hard"):
         tally = run(which, first, count, show)
         total = sum(tally[one] for one in ("right", "missed", "wrong", "wrong and sure"))
         alarms += tally["wrong and sure"]

@@ -9,6 +9,10 @@ from importers.header_words import MEASURES, HeaderWords
 CLEAR, LIKELY, OPEN = 0.985, 0.93, 0.6
 """Chance that the words alone name it right: said outright, usual meaning, one of two. Set so
 that over the generated corpus (benchmarks/recognition.py) none called sure is wrong."""
+PERHAPS = 0.8
+"""... and: what it mostly is in such a file, though it may be another."""
+HAND_OR_FOOT = frozenset({"pedal", "pedale", "pedaal", "grip", "griff"})
+"""What a rider asks with; the brake's says so. A lever may well be the brake's."""
 AVOID = frozenset({"limit", "delta", "foreign", "soh", "count", "grade", "steering", "lateral"})
 """Ideas that make a column none of our business: set values, differences, other devices."""
 
@@ -183,8 +187,10 @@ def _fraction(words: HeaderWords) -> list[NameGuess]:
         return [NameGuess("duty_pct", CLEAR)]
     if "brake" in ideas and not ideas & {"current", "power", "energy"}:
         return [NameGuess("brake_pct", LIKELY)]
-    if ideas & {"battery", "pack"} and ideas <= {"battery", "pack", "level", "charge"}:
+    if ideas & {"battery", "pack", "charge"} and ideas <= {"battery", "pack", "level", "charge"}:
         return [NameGuess("state_of_charge_pct", LIKELY, True)]
+    if "cycle" in ideas and ideas <= {"cycle", "motor"} and set(words.words) & HAND_OR_FOOT:
+        return [NameGuess("throttle_pct", PERHAPS)]
     return []
 
 

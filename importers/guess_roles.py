@@ -25,13 +25,15 @@ CHARGE_PART, CHARGE_STEADY, CHARGE_RISE = 0.05, 0.05, 0.01
 """On a charger: a current above this part of its top in a quarter of the log, its changes under
 this part of itself from row to row, and the voltage up by this part from the first tenth to the
 last. Our choice: a charger's current is steadier and longer than any descent's."""
+ABOVE_GROUND = 0.9
+"""Chance that a `ground speed` beside a drive's channels is by satellite. Our choice."""
 OTHER_SIDE = 0.9
 """Chance that a column without a side in a file of sides is the whole ride's. Our choice."""
 
 
 def whole_vehicle(guesses: list[Guess], drives: int) -> None:
     """Channels that only the whole ride has lose their side; the pack's own get the pack's name."""
-    sided = any(one.drive is not None and one.name is not None for one in guesses)
+    sided = any(one.drive is not None and one.name is not None and _own(one) for one in guesses)
     packlike = any(
         one.name is not None
         and (one.name.channel.startswith("cell_")
@@ -41,9 +43,12 @@ def whole_vehicle(guesses: list[Guess], drives: int) -> None:
     driven = any(one.name is not None and one.name.channel in MOTOR_CHANNELS for one in guesses)
     # Sides on one drive's columns only: those without may be the other drive's.
     one_sided = drives > 1 and len({one.drive for one in guesses if one.name and one.drive}) == 1
+    places = {"latitude_deg", "longitude_deg"} <= {one.name.channel for one in guesses if one.name}
     for one in guesses:
         if one.name is None:
             continue
+        if places and one.name.channel == "speed_mps" and one.drive is None:
+            _of_receiver(one, driven)
         row = channel_of(one.name.channel)
         if row is not None and row.per_drive and one.drive is None and not one.name.pack:
             strange = sided and one.name.channel in MOTOR_CHANNELS | {"wheel_speed_mps"}
@@ -70,6 +75,22 @@ def whole_vehicle(guesses: list[Guess], drives: int) -> None:
         ):
             # In one controller's file the speed is its wheel's, most likely.
             one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.9))
+
+
+def _own(one: Guess) -> bool:
+    """Whether a drive may have this channel to itself: `charge left` is no side's."""
+    row = channel_of(one.name.channel) if one.name is not None else None
+    return row is not None and (row.per_drive or row.name == "speed_mps")
+
+
+def _of_receiver(one: Guess, driven: bool) -> None:
+    """A speed beside positions: alone with them it is the receiver's; beside a drive's channels
+    only what is called so is (`speed over ground`: NMEA 0183's word for it)."""
+    assert one.name is not None
+    if not driven:
+        one.name = replace(one.name, channel="gps_speed_mps")
+    elif "ground" in one.words.words:
+        one.name = NameGuess("gps_speed_mps", min(one.name.chance, ABOVE_GROUND))
 
 
 def settle_open_currents(guesses: list[Guess]) -> None:

@@ -63,6 +63,8 @@ def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ())
         tokens.append(str(last))  # `current_left_a`: here it is the ampere, no article
     told, rest = phrases_in(tokens)
     ideas, unknown, number = set(told), [], None
+    if unit is not None and unit.dimension == "rotation" and "el" in tokens_of(whole):
+        ideas.add("electrical")  # elsewhere the Spanish article
     loose: set[str] = set()
     for token in rest:
         if token.isdigit():
@@ -135,6 +137,8 @@ def _dimensions(ideas: set[str]) -> set[str]:
         out |= {"fraction", "pulse"}
     if "speed" in ideas:
         out.add("rotation")
+    if "charge" in ideas:  # `Charge %`
+        out.add("fraction")
     if not out and ideas & PARTS:
         out |= {"voltage", "current", "temperature", "power"}
     return out
@@ -164,7 +168,17 @@ def _unit_at_end(header: str) -> tuple[str, Unit | None, str, bool]:
             unit = units[0]
         if unit is not None and not (len(word) == 1 and word.lower() in "lrbd" and not marked):
             return head, unit, word.strip(), True
-    return header, None, "", False
+    return _unit_at_begin(text)
+
+
+def _unit_at_begin(text: str) -> tuple[str, Unit | None, str, bool]:
+    """`% throttle`, `km/h GPS`: a first word that can only be a unit."""
+    word, _, rest = text.partition(" ")
+    if not rest or not re.search(r"[/%°]", word):
+        return text, None, "", False
+    wanted = _dimensions(_ideas_in(rest))
+    unit = next((one for one in units_of(word) if not wanted or one.dimension in wanted), None)
+    return (text, None, "", False) if unit is None else (rest, unit, word, True)
 
 
 _FORMULA = {
@@ -172,6 +186,7 @@ _FORMULA = {
     "v": ("voltage", {"battery", "input", "pack", "cell"}),
     "p": ("power", {"battery", "input", "pack", "electrical"}),
     "n": ("rotation", {"motor", "mechanical"}),
+    "h": ("altitude", {"gps"}),
 }
 """Formula letters and the parts beside which they are that quantity: `T motor`, `V batt`."""
 

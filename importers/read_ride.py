@@ -15,6 +15,7 @@ from importers.gpx import is_gpx, read_gpx_log
 from importers.guess_unit import NO_SUCH_PACK
 from importers.join_logs import join_logs
 from importers.log_table import LogTable
+from importers.memory import give_back
 from importers.place_logs import check_sides, place_logs
 from importers.ride import Ride, RideFacts
 from importers.ride_sources import notes_of, source_of, unjudged_of
@@ -51,7 +52,16 @@ def read_ride(
         together
     """
     tables, typed = _read_all(logs, setup, map_file)
-    return only_ride(_join(tables, setup, typed, start, facts))
+    long = _long(tables)
+    ride = only_ride(_join(tables, setup, typed, start, facts))
+    if long:
+        del tables
+        give_back()
+    return ride
+
+
+def _long(tables: Sequence[LogTable]) -> bool:
+    return sum(one.rows for one in tables) > LONG_RIDE_ROWS
 
 
 def _read_all(
@@ -92,7 +102,12 @@ def read_rides(
     LogError : as `read_ride`, but for several rides
     """
     tables, typed = _read_all(logs, setup, map_file)
-    return all_parts(_join(tables, setup, typed, start, facts))
+    long = _long(tables)
+    parts = all_parts(_join(tables, setup, typed, start, facts))
+    if long:
+        del tables
+        give_back()
+    return parts
 
 
 def join_ride(

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from importers.scatter import sd_of_bends
 
-LONG_RIDE_ROWS = 3_000_000
-"""Rides of more rows are thinned: 8 h at 100 Hz. Our choice, for memory."""
+LONG_RIDE_ROWS = 1_500_000
+"""Rides of more rows are thinned: 4 h at 100 Hz. Our choice, for memory: the analysis holds some
+forty columns of all rows at once."""
 BLOCK_S = 0.1
 LEAST_ROWS = 4
 """Blocks of fewer rows are not worth it: logs slower than 40 Hz stay whole. Our choice."""

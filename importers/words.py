@@ -81,7 +81,7 @@ _TABLE: tuple[tuple[str, ...], ...] = (
 """idea, then its words by language, in the order of `LANGUAGES`."""
 
 PHRASES: tuple[tuple[str, str], ...] = (
-    ("soc", "state of charge|charge level|charge state|état de charge|niveau de charge|estado de carga|nivel de carga|stato di carica|livello di carica|nível de carga|staat van lading|battery level|battery percentage|battery percent|batt level|batterieladezustand|remaining charge percent|charge percent|charge percentage"),
+    ("soc", "state of charge|charge level|charge state|état de charge|niveau de charge|estado de carga|nivel de carga|stato di carica|livello di carica|nível de carga|staat van lading|battery level|battery percentage|battery percent|batt level|batterieladezustand|remaining charge percent|charge percent|charge percentage|charge left|charge remaining"),
     ("soh", "state of health|état de santé|estado de salud|stato di salute|gezondheid"),
     ("duty", "duty cycle|duty ratio|rapport cyclique|ciclo de trabajo|ciclo di lavoro|ciclo de trabalho|duty factor|modulation index|pwm duty"),
     ("rotation", "régime moteur|revs per minute|número de giros|numero di giri|rotations per minute"),
@@ -98,7 +98,7 @@ SIDES: tuple[tuple[str, str], ...] = (
     ("left", "left|lft|lh|l|links|linke|linker|linkes|li|gauche|g|izquierda|izquierdo|izq|sinistra|sinistro|sx|esquerda|esquerdo|esq|port"),
     ("right", "right|rgt|rh|r|rechts|rechte|rechter|rechtes|re|droite|droit|derecha|derecho|der|destra|destro|dx|direita|direito|dir|starboard"),
     ("front", "front|fr|fwd|vorne|vorn|vorder|vordere|avant|av|delantera|delantero|del|anteriore|ant|dianteira|dianteiro|voor|voorste"),
-    ("rear", "rear|back|rr|hinten|hinter|hintere|arrière|ar|arr|trasera|trasero|tras|posteriore|post|traseira|traseiro|achter|achterste"),
+    ("rear", "rear|back|rr|hinten|hinter|hintere|hint|arrière|ar|arr|trasera|trasero|tras|posteriore|post|traseira|traseiro|achter|achterste"),
 )
 """Words for sides."""
 
@@ -108,9 +108,9 @@ SPLIT: tuple[tuple[str, str], ...] = (
     ("vdc", "voltage input"), ("idc", "current input"), ("udc", "voltage input"), ("vbus", "voltage input"), ("ibus", "current input"), ("ubus", "voltage input"),
     ("iq", "current phase"), ("imot", "current motor"), ("imotor", "current motor"), ("iphase", "current phase"), ("iph", "current phase"), ("ipack", "current pack"), ("vpack", "voltage pack"), ("upack", "voltage pack"),
     ("tmot", "temperature motor"), ("tmotor", "temperature motor"), ("tbat", "temperature battery"), ("tbatt", "temperature battery"), ("tamb", "temperature ambient"),
-    ("tfet", "temperature controller"), ("tmos", "temperature controller"), ("tesc", "temperature controller"), ("tctrl", "temperature controller"), ("tcontroller", "temperature controller"), ("tinv", "temperature controller"),
+    ("tfet", "temperature controller"), ("tmos", "temperature controller"), ("tesc", "temperature controller"), ("tctrl", "temperature controller"), ("tctl", "temperature controller"), ("tcontroller", "temperature controller"), ("tinv", "temperature controller"),
     ("nmot", "rotation motor"), ("nmotor", "rotation motor"), ("pbat", "power battery"), ("pmot", "power motor"), ("vcell", "voltage cell"), ("ucell", "voltage cell"), ("uzelle", "voltage cell"), ("tcell", "temperature cell"),
-    ("vmin", "voltage min"), ("vmax", "voltage max"), ("vgps", "speed gps"), ("vwheel", "speed wheel"), ("vveh", "speed vehicle"),
+    ("vmin", "voltage min"), ("vmax", "voltage max"), ("vgps", "speed gps"), ("gspd", "speed gps"), ("vwheel", "speed wheel"), ("vveh", "speed vehicle"),
 )
 """Formula letters written as one word."""
 # fmt: on

@@ -18,7 +18,9 @@ sys.modules["recognition"] = recognition
 _SPEC.loader.exec_module(recognition)
 
 
-@pytest.mark.parametrize(("which", "least"), [("first", 0.98), ("second", 0.98), ("hard", 0.7)])
+@pytest.mark.parametrize(
+    ("which", "least"), [("first", 0.98), ("second", 0.98), ("third", 0.98), ("hard", 0.7)]
+)
 def test_nothing_wrong_is_called_sure(which: str, least: float) -> None:
     """Seeds apart from those the vocabulary was tuned on (0 to 599)."""
     tally = recognition.run(which, 9000, 12, False)

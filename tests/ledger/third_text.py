@@ -24,11 +24,21 @@ def stamps(seconds: np.ndarray, form: str) -> list[list[str]]:
         return [[f"{s:.3f}" for s in seconds]]
     if form in ("ms", "wrap_ms", "us"):
         scale = 1e6 if form == "us" else 1e3
-        start = 2**32 - 60_000 if form == "wrap_ms" else 30_000
-        return [[str(int(round(start + s * scale)) % (2**32 if form == "wrap_ms" else 2**63)) for s in seconds]]
+        start = 2**32 - 60_000 if form == "wrap_ms" else 40.0 * scale
+        return [
+            [
+                str(round(start + s * scale) % (2**32 if form == "wrap_ms" else 2**63))
+                for s in seconds
+            ]
+        ]
     if form in ("epoch_s", "epoch_ms"):
         base = BEGAN.timestamp()
-        return [[f"{base + s:.3f}" if form == "epoch_s" else str(round((base + s) * 1000)) for s in seconds]]
+        return [
+            [
+                f"{base + s:.3f}" if form == "epoch_s" else str(round((base + s) * 1000))
+                for s in seconds
+            ]
+        ]
     when = [BEGAN + timedelta(milliseconds=round(float(s) * 1000)) for s in seconds]
     milli = [f"{w.microsecond // 1000:03d}" for w in when]
     if form == "iso_z":
@@ -39,11 +49,19 @@ def stamps(seconds: np.ndarray, form: str) -> list[list[str]]:
     if form == "datetime_de":
         return [[f"{w:%d.%m.%Y %H:%M:%S},{m}" for w, m in zip(when, milli, strict=True)]]
     if form == "ampm":
-        return [[f"{w.month}/{w.day}/{w.year} {w:%I:%M:%S}.{m} {w:%p}" for w, m in zip(when, milli, strict=True)]]
+        return [
+            [
+                f"{w.month}/{w.day}/{w.year} {w:%I:%M:%S}.{m} {w:%p}"
+                for w, m in zip(when, milli, strict=True)
+            ]
+        ]
     if form == "clock":
         return [[f"{w:%H:%M:%S}.{m}" for w, m in zip(when, milli, strict=True)]]
     if form == "two":
-        return [[f"{w:%d/%m/%Y}" for w in when], [f"{w:%H:%M:%S}.{m}" for w, m in zip(when, milli, strict=True)]]
+        return [
+            [f"{w:%d/%m/%Y}" for w in when],
+            [f"{w:%H:%M:%S}.{m}" for w, m in zip(when, milli, strict=True)],
+        ]
     raise ValueError(form)
 
 
@@ -51,9 +69,14 @@ def gpx(file: File, place: dict[str, np.ndarray]) -> bytes:
     """GPX 1.1, as the open schema has it."""
     rows = "".join(
         f'<trkpt lat="{a:.7f}" lon="{b:.7f}"><ele>{h:.1f}</ele><time>{t}</time></trkpt>\n'
-        for a, b, h, t in zip(place["lat"], place["lon"], place["alt"],
-                              stamps(file.seconds + file.offset_s, "iso_z")[0], strict=True)
-    )  # fmt: skip
+        for a, b, h, t in zip(
+            place["lat"],
+            place["lon"],
+            place["alt"],
+            stamps(file.seconds + file.offset_s, "iso_z")[0],
+            strict=True,
+        )
+    )
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n<gpx version="1.1" creator="home made" '
         f'xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>\n{rows}</trkseg></trk></gpx>\n'
@@ -69,20 +92,30 @@ def written(file: File, maker: Any) -> None:
         return
     wrap = maker._one(("", "", "", "gz", "zip", "xz", "parquet"))
     comma = hand.decimal == "," and wrap != "parquet"
-    times = stamps(file.seconds + file.offset_s + (0.0 if maker.time == "wrap_ms" else 0.0)
-                   + (30.0 if maker.time == "s" else 0.0), maker.time)  # fmt: skip
+    begun_s = 40.0 if maker.time == "s" else 0.0
+    times = stamps(file.seconds + file.offset_s + begun_s, maker.time)
     names = [hand.words["time"].split("|")[0]] if len(times) == 1 else ["Date", "Time"]
-    names[0] = {"ms": names[0].replace("(s)", "(ms)").replace("[s]", "[ms]"),
-                "us": names[0].replace("[ms]", "[µs]"), "epoch_s": "epoch s", "epoch_ms": "epoch ms",
-                "clock": names[0].split(" [")[0], "datetime_de": names[0].split(" [")[0].split(" (")[0]}.get(
-        maker.time, names[0])  # fmt: skip
+    names[0] = {
+        "ms": names[0].replace("(s)", "(ms)").replace("[s]", "[ms]"),
+        "us": names[0].replace("[ms]", "[µs]"),
+        "epoch_s": "epoch s",
+        "epoch_ms": "epoch ms",
+        "clock": names[0].split(" [")[0],
+        "datetime_de": names[0].split(" [")[0].split(" (")[0],
+    }.get(maker.time, names[0])
     from ledger.third_logs import Column
 
     if comma and maker.time == "s":
         times = [[t.replace(".", ",") for t in times[0]]]
     own = file.columns
-    file.columns = [Column(name, "time_s", "", 1, True, np.array(t)) for name, t in zip(names, times, strict=True)] + own
-    cells = [list(c.values) if c.values.dtype.kind == "U" else _texts(c.values, c.decimals, comma) for c in file.columns]
+    file.columns = [
+        Column(name, "time_s", "", 1, True, np.array(t))
+        for name, t in zip(names, times, strict=True)
+    ] + own
+    cells = [
+        list(c.values) if c.values.dtype.kind == "U" else _texts(c.values, c.decimals, comma)
+        for c in file.columns
+    ]
     if wrap == "parquet":
         file.name, file.data = f"{file.name}.parquet", _parquet(file)
         return
@@ -107,11 +140,17 @@ def _texts(values: np.ndarray, decimals: int, comma: bool) -> list[str]:
 
 def _text(file: File, cells: list[list[str]], hand: Any, rng: np.random.Generator) -> str:
     mark = " | " if "spaced" in hand.form else hand.mark
-    quote = (lambda t: f'"{t}"') if "quoted" in hand.form else (
-        lambda t: f'"{t}"' if hand.mark in t else t)  # fmt: skip
+    quote = (
+        (lambda t: f'"{t}"')
+        if "quoted" in hand.form
+        else (lambda t: f'"{t}"' if hand.mark in t else t)
+    )
     tail = hand.mark if "trailing" in hand.form else ""
     top = mark.join(quote(c.header) for c in file.columns) + tail
-    lines = [mark.join(row) + tail for row in zip(*([quote(t) for t in one] for one in cells), strict=True)]
+    lines = [
+        mark.join(row) + tail
+        for row in zip(*([quote(t) for t in one] for one in cells), strict=True)
+    ]
     head: list[str] = []
     if "preamble" in hand.form:
         head += ["Sunday ride with the neighbours", "logger: own build, 3rd version", ""]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from importers.channel_map import map_line
-from importers.ride import ChannelReading
+from importers.ride import ALL_RESTS_ON_IT, ChannelReading
 from importers.setup_types import Setup
 
 Values = NDArray[np.float64] | NDArray[np.object_]
@@ -41,8 +41,11 @@ def odd_pack(
         line = ""
         if one is not None:
             line = f". A map file settles unit and scale: {map_line(one.header, name, one.unit, 1)}"
-        out.append((name, f"{told}: `pack.series` or the cell voltages in the setup, the unit or "
-                    f"scale, or the log (another vehicle's?) is wrong{line}"))  # fmt: skip
+        wrong = (
+            "`pack.series` or the cell voltages in the setup, the unit or scale, or the log "
+            f"(another vehicle's?) is wrong; {ALL_RESTS_ON_IT}"
+        )
+        out.append((name, f"{told}: {wrong}{line}"))
     return out
 
 

@@ -19,6 +19,9 @@ two samples when busy, and a skipped sample is not a hole in the ride."""
 GAP_FLOOR_S = 0.5
 """... and never less than this [s]. Our choice."""
 
+ALL_RESTS_ON_IT = "what is found in this ride rests on it"
+"""Ends the note of a doubt that comes before all findings: reports show it above them."""
+
 
 @dataclass(frozen=True, slots=True)
 class ChannelReading:
@@ -135,6 +138,11 @@ class Ride:
             if one.channel == channel and (one.side == 0 or side in (0, one.side)):
                 return one.why
         return None
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What may be wrong with all that is found: the notes that say so."""
+        return tuple(f"{about}: {text}" for about, text in self.notes if ALL_RESTS_ON_IT in text)
 
     @property
     def gap_s(self) -> float:

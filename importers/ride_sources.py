@@ -59,8 +59,11 @@ def notes_of(
     placed: Sequence[PlacedLog], remarks: Sequence[str], setup: Setup, drives: Sequence[str]
 ) -> list[tuple[str, str]]:
     """(about, text) of everything the rider should know about how the logs were put together."""
-    notes = [note for one in placed for note in one.table.notes]
     only_drive = setup.drive_names[0] if len(setup.drives) == 1 else None
+    notes = [
+        (full_name(about, one.role, only_drive) if about in one.table.columns else about, text)
+        for one in placed for about, text in one.table.notes
+    ]  # fmt: skip
     notes += [(one.channel, one.why) for one in unjudged_of(placed, only_drive)]
     for one in placed:
         if one.how:

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from importers.channel_map import map_line
-from importers.ride import ChannelReading, Source
+from importers.ride import ALL_RESTS_ON_IT, ChannelReading, Source
 from importers.setup_types import Setup
 from importers.units import ELECTRICAL_RPM
 
@@ -65,7 +65,8 @@ def settle_turns(
             line = map_line(reading.header, str(reading.channel), ELECTRICAL_RPM, reading.sign)
             told.append(
                 f"{name}: it tells {ratio:.2f} times the vehicle's speed: its unit, or "
-                "`vehicle.wheel_diameter_m`, `gear_ratio` or `pole_pairs` in the setup, is wrong. "
+                "`vehicle.wheel_diameter_m`, `gear_ratio` or `pole_pairs` in the setup, is wrong; "
+                f"{ALL_RESTS_ON_IT}. "
                 f"If it counts electrical turns, a map file says so: {line}"
             )
     if not changed:

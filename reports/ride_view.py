@@ -55,6 +55,8 @@ class RideView:
     when: str
     facts: tuple[tuple[str, str], ...]
     note: str | None
+    doubts: tuple[str, ...]
+    """What may be wrong with all that is found."""
     findings: tuple[FindingView, ...]
     nothing: str
     """What to say where there is no finding."""
@@ -96,6 +98,7 @@ def ride_view(result: RideResult) -> RideView:
         when=day(result.ride.start),
         facts=_facts(result),
         note=result.ride.facts.note,
+        doubts=result.ride.doubts,
         findings=findings,
         nothing=nothing_found(result),
         more_findings=len(result.findings) - len(findings),

@@ -34,6 +34,8 @@ def print_ride(result: RideResult, console: Console) -> None:
     from reports.findings_view import findings_views, nothing_found
 
     console.print(Text(_ride_line(result), style="bold"))
+    for doubt in result.ride.doubts:
+        console.print(Text(f"In doubt: {doubt}", style="bold yellow"))
     for view in findings_views(result):
         _print_finding(view, console)
     if not result.findings:

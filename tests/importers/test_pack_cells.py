@@ -5,14 +5,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 from ledger.made_ride import SERIES, make
+from rich.console import Console
 from setup_maker import TRIKE, setup_of
 
+from analyzer.ride_analysis import analyse_ride
 from importers.errors import LogError
 from importers.log_file import read_log
 from importers.pack_cells import odd_pack
 from importers.read_ride import read_ride, read_rides
 from importers.setup_types import Setup
 from importers.split_ride import PartKind
+from reports.ride_view import ride_view
+from reports.terminal import print_ride
 
 RIDE = make(5, 1, 6.0, 10.0)
 VOLTS = RIDE.drives[0]["battery_voltage_v"]
@@ -90,3 +94,20 @@ def test_a_charge_in_a_build_of_two_drives_is_the_packs(sign: int, tmp_path: Pat
 def test_a_controllers_bare_log_is_no_charge(tmp_path: Path) -> None:
     table = read_log(written(tmp_path, VOLTS), setup=setup())
     assert "pack_current_a" not in table.columns
+
+
+def test_a_ride_on_another_pack_says_so_before_its_findings(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    log = written(tmp_path, VOLTS * 0.7)
+    ride = read_ride([f"left={log}"], setup())
+    assert [one.partition(":")[0] for one in ride.doubts] == ["left.battery_voltage_v"]
+    result = analyse_ride(ride, setup())
+    print_ride(result, Console(width=500))
+    said = capsys.readouterr().out.splitlines()
+    assert said[1].startswith("In doubt: left.battery_voltage_v")
+    assert ride_view(result).doubts == ride.doubts
+
+
+def test_a_ride_on_its_own_pack_has_no_such_doubt(tmp_path: Path) -> None:
+    assert read_ride([f"left={written(tmp_path, VOLTS)}"], setup()).doubts == ()

@@ -14,8 +14,9 @@ LEAST_DROP = 0.2
 FAST_PER_S = 8.0
 """A hand lets go of the whole range in 0.1 s at the least [1/s] (a ramp of 0.1 to 0.5 s: common
 practice, no source). The rest is for the sample's own width."""
-BEYOND_OWN = 1.7
-"""Times faster than this rider's other releases. Our choice."""
+BEYOND_OWN, FAR_BEYOND = 1.7, 1.9
+"""Times faster than this rider's other releases: with a fall that no hand does in a sample, and
+alone. Our choice."""
 SLOW_LOG_S = 0.07
 """From here on only a jump both ways tells [s]. Our choice."""
 SLOWEST_LOG_S = 0.13
@@ -24,8 +25,12 @@ WENT_PART = 0.15
 """Of the current before, half a second later: gone with the demand. Our choice."""
 BOTH_WAYS = 1.5
 """Times faster than this rider's other movements, down and up again. Our choice."""
-LEAST_SAMPLES = 10
-"""Fewer samples of a hand on the move tell nothing of it. Our choice."""
+AS_FAST, OPENS_FASTER = 0.9, 1.6
+"""A fall at the hand's own pace counts with a return so many times faster than its own. Our
+choice."""
+LEAST_SAMPLES, MANY_SAMPLES = 10, 25
+"""Fewer samples of a hand on the move tell nothing of it; of so many its pace alone does. Our
+choice."""
 MOST_ALIKE = 4
 """More falls alike are this hand's. Our choice."""
 TRACKS = 0.08
@@ -77,10 +82,13 @@ class _Hand:
 
     def __init__(self, demand: Floats, step: Floats, falls: list[int]) -> None:
         self.demand, self.step, self.falls = demand, step, falls
-        self.fast_falls = sum(self._fast(at) for at in falls)
+        fast = [at for at in falls if self._fast(at)]
+        self.fast_falls = {side: sum(side * demand[at] > 0 for at in fast) for side in (1, -1)}
         self.flat_s = _usual_flat_s(demand, step)
         near = [x for f in falls for x in (f - 1, f, f + 1) if 0 <= x < step.size]
+        near += [x for f in falls if (x := _flat_until(demand, f + 1)) < step.size]
         self.own: dict[tuple[int, int], float | None] = {}
+        self.known: dict[int, bool] = {}
         for side in (1, -1):
             # Down to the hand at rest only: going on into braking is another movement.
             pull = np.clip(side * demand, 0.0, None)
@@ -88,6 +96,7 @@ class _Hand:
                 rate = np.delete(way * np.diff(pull) / step, near)
                 rate = rate[np.isfinite(rate) & (rate > 0.5)]
                 enough = rate.size >= LEAST_SAMPLES
+                self.known[side] = way < 0 and rate.size >= MANY_SAMPLES
                 self.own[side, way] = float(np.quantile(rate, 0.999)) if enough else None
 
     def _fast(self, at: int) -> bool:
@@ -122,11 +131,16 @@ class _Hand:
             up = self._beyond_own(flat_to, 1, side)
             if down > BOTH_WAYS and up > BOTH_WAYS:
                 return True
+            # Letting go is quick; to open from rest to where it had stood in one sample is not.
+            if down > AS_FAST and up > OPENS_FASTER and side > 0:
+                return True
             # A brake demand saturates and lets go faster than a throttle: its jumps alone tell
             # nothing.
-            if fast and side > 0 and self.fast_falls <= MOST_JUMPS:
+            if fast and side > 0 and self.fast_falls[side] <= MOST_JUMPS:
                 return True
-        if not fast or slow_log or self.fast_falls > MOST_ALIKE:
+        if side > 0 and self.known[side] and down > FAR_BEYOND and self.fast_falls[side] <= MOST_ALIKE:
+            return True
+        if not fast or slow_log or self.fast_falls[side] > MOST_ALIKE:
             return False
         flat_s = float(self.step[at + 1 : flat_to].sum())
         odd = demand[at + 1] > 0.03 and side > 0 and flat_s > 2.0 * self.flat_s

@@ -27,6 +27,8 @@ OPENED_V_PER_CELL = 0.3
 """A bus under its loaded voltage by this much has lost its pack [V per cell]. Our choice."""
 LONG_HOLE_S, ALIKE_S = 3.0, 0.1
 """Holes longer than this that differ by less are alike [s]. Our choice."""
+LEAST_ALIKE, MOST_PART = 2, 0.6
+"""So many holes, and this part of all that begin while moving, show the same. Our choice."""
 SLOWER_PART = 0.5
 """A vehicle driven on through a hole does not come out at less than this of its speed. Our
 choice."""
@@ -159,7 +161,8 @@ def _went(
                 rest = rest - np.where(other.dead, 0.0, other.battery_a)
         before, inside = _edge(rest, first - 5, first), _edge(rest, a, last + 1)
         own = _edge(one.battery_a, first - 5, first)
-        if before is not None and inside is not None and own is not None:
+        stuck = np.ptp(pack_current_a[first : last + 1]) == 0.0  # its reader stopped as well
+        if before is not None and inside is not None and own is not None and not stuck:
             return bool(abs(before - inside) > 0.5 * abs(own))
     if last >= time_s.size - 2:
         return bool(time_s[last] - time_s[first] >= 1.0)
@@ -184,6 +187,7 @@ def holes_and_end(
     time_s, found = ride.time_s, []
     last = time_s.size - 1
     holes = np.flatnonzero(np.diff(time_s) > ride.gap_s).tolist()
+    again = _again_and_again(holes, drives, speed, time_s, series)
     for edge in [*holes, last]:
         row, opened = _last_whole_row(drives, edge, time_s, series)
         if row < 3 or not _moving(speed, row):
@@ -193,7 +197,7 @@ def holes_and_end(
         alike = _alike(holes, edge, time_s) and all(
             load_before(one, row, time_s) >= HEAVY_PART for one in drives
         )
-        known = near or opened or alike
+        known = near or opened or alike or edge in again
         if after is not None and not opened and not known:
             # A hole that tells nothing of its own: resting or coasting after it looks just so.
             continue
@@ -245,6 +249,39 @@ def _loaded_v(one: DriveSignals, rows: slice) -> float | None:
     return float(np.quantile(volts[full], 0.2)) if int(full.sum()) >= 3 else None
 
 
+def _again_and_again(
+    holes: list[int],
+    drives: list[DriveSignals],
+    speed: Floats | None,
+    time_s: Floats,
+    series: int,
+) -> set[int]:
+    """Holes that begin at work and end standing or coasting without current, when nearly all of a
+    ride's do so: a supply that goes takes its logger along each time, slips of a logger come at
+    any moment."""
+    if speed is None:
+        return set()
+    moving = [x for x in holes if _moving(speed, x) and time_s[x + 1] - time_s[x] > LONG_HOLE_S]
+    out = set()
+    for row in moving:
+        worked = _last_whole_row(drives, row, time_s, series)[1] or all(
+            load_before(one, row, time_s) >= LOADED_PART and _sign(one, row) > 0 for one in drives
+        )
+        was, now = _edge(np.abs(speed), row - 5, row + 1), _edge(np.abs(speed), row + 1, row + 4)
+        slow = was is not None and now is not None and now < SLOWER_PART * was
+        if worked and slow and (_empty(drives, row + 1, time_s) or now < MOVING_MPS):
+            out.add(row)
+    enough = len(out) >= LEAST_ALIKE and len(out) >= MOST_PART * len(moving)
+    return out if enough else set()
+
+
+def _empty(drives: list[DriveSignals], row: int, time_s: Floats) -> bool:
+    """Whether no drive gives anything just after `row`."""
+    n = int(np.searchsorted(time_s, time_s[row] + 0.5))
+    works = [_edge(one.work_a, row, n) for one in drives]
+    return all(w is None or w <= 2 * one.floor_a for w, one in zip(works, drives, strict=True))
+
+
 def _alike(holes: list[int], edge: int, time_s: Floats) -> bool:
     """Whether another hole is as long: a protection's pause and a logger's start take the same
     time each time, a logger's slips do not."""
@@ -270,7 +307,4 @@ def _stopped_in(
         was, now = _edge(np.abs(speed), before - 5, before + 1), _edge(np.abs(speed), row, row + 3)
         if was is not None and now is not None and now < SLOWER_PART * was:
             return True
-    n = int(np.searchsorted(time_s, time_s[row] + 0.5))
-    works = [_edge(one.work_a, row, n) for one in drives]
-    empty = all(w is None or w <= 2 * one.floor_a for w, one in zip(works, drives, strict=True))
-    return empty
+    return _empty(drives, row, time_s)

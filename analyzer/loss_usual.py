@@ -22,6 +22,8 @@ BLOCK_S = 0.4
 USUAL_QUANTILE = 0.8
 """What a demand gives when nothing holds it back. Our choice: high, so that a ride spoilt by
 fading does not teach that little is usual; not the highest, which is chance."""
+MOSTLY = 0.5
+"""A block brakes when more than this part of it does. Our choice."""
 LEARNT_BLOCKS = 3
 """So many blocks of a class at least tell what its demand gives. Our choice."""
 
@@ -64,6 +66,8 @@ def usual_work(
         work = _means(np.where(good, one.work_a, np.nan), n)
         place = classes(_means(demand, n), _speed(speeds[one.name], n))
         busy = (work > one.floor_a) & (np.abs(_means(demand, n)) > ASKED)
+        # A driving current that dies down after the hand went to braking teaches nothing.
+        busy &= (_means(demand, n) > 0) | (_means(one.braking().astype(np.float64), n) > MOSTLY)
         places.append(place[busy])
         works.append(work[busy])
         amps.append(_means(battery, n)[busy])

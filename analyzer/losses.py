@@ -19,6 +19,8 @@ SHORTEST_S = 0.15
 """Shorter absences are ripple, or a hand moving from braking to driving [s]. Our choice."""
 SHORTEST_FROM_START_S = 0.5
 """... and where the demand has only just begun: a soft start [s]. Our choice."""
+MOSTLY_GONE = 0.5
+"""Of a stretch's rows at least are without current. Our choice."""
 RETRY_S = 5.0
 """Retries within this are one loss [s]. The contract's."""
 STEADY_PART = 0.6
@@ -58,7 +60,8 @@ def asked_and_gone(one: DriveSignals, rows: AskedRows, ride: Ride) -> list[Drive
     found = []
     time_s = ride.time_s
     for span in spans_where(rows.gone, ride, join_s=JOIN_S, min_s=0.0):
-        if int(rows.gone[span.rows].sum()) < 2:
+        # Two moments with current between them are a hand moving to and fro.
+        if int(rows.gone[span.rows].sum()) < 2 or rows.gone[span.rows].mean() < MOSTLY_GONE:
             continue
         begun = _asked_since(rows.asked, span.first)
         fresh = time_s[span.first] - time_s[begun] < SUDDEN_S
@@ -124,7 +127,7 @@ def _left_by_itself(
     """At its top speed a motor takes less and less current, and none when a slope pushes it."""
     a = int(np.searchsorted(time_s, time_s[first] - 0.7))
     near_top = float(np.mean(rows.top_speed[a : first + 1])) > 0.3
-    if not near_top:
+    if not near_top or rows.asked[first] < 0:
         return False
     assert one.work_a is not None
     with np.errstate(invalid="ignore"):

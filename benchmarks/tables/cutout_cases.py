@@ -63,6 +63,8 @@ class Case:
     found: list[Found] = field(default_factory=list)
     missed: list[tuple[str, str, float]] = field(default_factory=list)
     """(cause, kind, start s) of true losses that nothing matches."""
+    untold: int = 0
+    """Further ones, which no log can tell from a hand."""
 
 
 def _less(sim: Any, what: str) -> tuple[Any, Setup]:
@@ -136,7 +138,8 @@ def examine(sim: Any, cause: str, seed: int, what: str = "nothing") -> Case:
             else float(ride.time_s[loss.back])
         )
         open_ones = [x for x in open_ones if not (begin + MATCH_S < x.start_s < end)]
-    case.missed = [(x.cause, x.kind, x.start_s) for x in open_ones]
+    case.missed = [(x.cause, x.kind, x.start_s) for x in open_ones if not x.ambiguous]
+    case.untold = sum(x.ambiguous for x in open_ones)
     return case
 
 

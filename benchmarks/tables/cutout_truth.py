@@ -58,7 +58,7 @@ def table(found: list[Case], title: str, *, reliability: bool = True) -> None:
         n = len(losses)
         wrong = [t[2] for t in clear if t[0] != 0]
         row = (
-            n / max(n + missed, 1),
+            len(clear) / max(len(clear) + missed, 1),
             n / max(n + false, 1),
             np.mean([t[0] == 0 for t in clear]) if clear else np.nan,
             np.mean([t[0] <= 1 for t in clear]) if clear else np.nan,
@@ -73,8 +73,27 @@ def table(found: list[Case], title: str, *, reliability: bool = True) -> None:
     share = "  ".join(f"{100 * value:5.1f}" for value in mean[:4])
     print(f"{'mean over causes':28}        {share}  {mean[4]:6.3f}  {100 * mean[5]:5.1f}")
     _clean(found)
+    _ambiguous(found)
     if reliability:
         _reliability(found)
+
+
+def _ambiguous(found: list[Case]) -> None:
+    """What no log can tell is judged by log-loss alone, and left out of recall and of first."""
+    pairs = [
+        pair
+        for case in found
+        for pair in zip(case.found, told(case), strict=True)
+        if pair[0].true is not None and pair[0].ambiguous
+    ]
+    untold = sum(case.untold for case in found)
+    if not pairs and not untold:
+        return
+    loss = np.mean([-np.log(max(judged(*pair)[1], 1e-4)) for pair in pairs]) if pairs else np.nan
+    print(
+        f"truly ambiguous: {len(pairs) + untold} losses, {untold} like a hand letting go and not "
+        f"reported; log-loss of the others {loss:.3f}"
+    )
 
 
 def _clean(found: list[Case]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, timezone
 from functools import cached_property
 
@@ -22,6 +22,7 @@ from simulator.rider import Rider
 from simulator.sensors import Sensors, measure
 from simulator.terrain import DS_M, Terrain
 from simulator.truth import (
+    Loss,
     Truth,
     find_borderline,
     find_climbs,
@@ -229,7 +230,9 @@ def true_of(sim: SimRide) -> Truth:
         capacity_ah=cells.capacity_ah,
         drive_shares_pct=drive, brake_shares_pct=brake, common_load_s=load_s,
         in_force={d.name: {k: getattr(d.controller, k) for k in keys} for d in build.drives},
-        losses=find_losses(build, t, col),
+        losses=tuple(
+            replace(one, ambiguous=_like_a_hand(sim, one)) for one in find_losses(build, t, col)
+        ),
         borderline=find_borderline(build, t, col),
         climbs=find_climbs(build, sim.road.at_m, sim.road.altitude_m, t, col),
         crr=build.body.crr, cda_m2=build.body.cda_m2, mass_kg=sim.mass_kg,
@@ -241,6 +244,28 @@ def true_of(sim: SimRide) -> Truth:
             for name in sim.drives
         },
     )  # fmt: skip
+
+
+def _like_a_hand(sim: SimRide, loss: Loss) -> bool:
+    """Whether a lost signal looks, at this log's rate, as this rider's letting go does: the hand
+    could have done the whole fall between two rows, and nothing jumps back."""
+    if loss.cause != "input_signal_lost":
+        return False
+    fault = next(
+        (
+            one
+            for one in sim.planted
+            if one.kind == loss.cause and one.start_s - 0.5 <= loss.start_s <= one.end_s
+        ),
+        None,
+    )
+    if fault is None or fault.p0 != 0.0 or fault.drive is not None:
+        return False
+    hand, row_s = sim.col["hand"], 1.0 / sim.rate_hz
+    before = abs(hand[max(int(np.searchsorted(sim.t, fault.start_s)) - 1, 0)])
+    back = int(np.searchsorted(sim.t, fault.end_s))
+    after = abs(hand[back]) if back < hand.size else 0.0
+    return bool(before * sim.rider.ramp_down_s <= row_s and after * sim.rider.ramp_up_s <= row_s)
 
 
 def _spoilt(table: pd.DataFrame, bad_rows: tuple[tuple[float, str], ...]) -> pd.DataFrame:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from analyzer.balance import InForce
 from analyzer.causes.codes import code_odds, code_sentences
 from analyzer.causes.combine import MODELS, probabilities
+from analyzer.causes.pairs import NAMES, told_apart
 from analyzer.conditions import Conditions
 from analyzer.cutout_remedies import remedy_of
 from analyzer.estimate import Note
@@ -18,13 +19,22 @@ from analyzer.loss_facts_course import course_signs
 from analyzer.loss_facts_drive import drive_signs
 from analyzer.loss_facts_power import power_signs
 from analyzer.loss_search import Loss, search_losses
+from analyzer.loss_usual import ASKED
 from analyzer.pack_state import PackFit, PackState
 from analyzer.words import CutoutCause, EventKind, Severity
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+LET_GO_S = 1.0
+"""Current that comes back by so much later than it was missed needs a word [s]. Our choice."""
 SHOWN = 0.01
 """Causes less likely than this are counted into `unknown`. Our choice."""
+MEASURES = (
+    *("gone_s", "back_after_s", "spells", "faded_s", "fall_s", "apart_s", "idle_s", "dips"),
+    *("speed_mps", "voltage_before_v", "charge_pct", "heating_current_a"),
+    *("discharge_trip_s", "charge_trip_s"),
+)
+"""Numbers of a loss that pages draw beside its sentences."""
 FULL_SENTENCES = 0.02
 """Causes less likely than this come without evidence. Our choice."""
 
@@ -118,8 +128,7 @@ def _severity(kind: EventKind, here: Around, facts: Facts) -> Severity:
 
 
 def _measures(here: Around, facts: Facts) -> tuple[tuple[str, float], ...]:
-    names = ("gone_s", "back_after_s", "spells", "faded_s", "speed_mps", "voltage_before_v")
-    return tuple((name, facts.numbers[name]) for name in names if name in facts.numbers)
+    return tuple((name, facts.numbers[name]) for name in MEASURES if name in facts.numbers)
 
 
 def _facts(here: Around, facts: Facts) -> list[str]:
@@ -129,10 +138,25 @@ def _facts(here: Around, facts: Facts) -> list[str]:
     what = "Drive" if here.loss.sign > 0 else "Motor braking"
     asked = "was gone" if here.one.demand is None else "was asked for and gone"
     out = [f"{what} {asked} on {sides} for {facts.numbers.get('gone_s', 0.0):.1f} s."]
+    out += _let_go(here, facts)
     spells = facts.numbers.get("spells", 1.0)
     if spells > 1:
         out.append(f"It came and went {spells:.0f} times.")
     return out
+
+
+def _let_go(here: Around, facts: Facts) -> list[str]:
+    """Why current comes back later than it was missed: nobody asked for it in between."""
+    away, gone, demand = facts.at("back_after_s"), facts.at("gone_s"), here.one.demand
+    if away is None or gone is None or demand is None or away < gone + LET_GO_S:
+        return []
+    rows = slice(here.loss.last + 1, here.loss.back)
+    if not np.nanmean(np.abs(demand[rows]) < ASKED) > 0.5:
+        return []
+    return [
+        f"Then the rider let go; it came again when it was next asked for, {away:.1f} s after it "
+        "had gone. Whether it would have come sooner nobody tried."
+    ]
 
 
 def _peak(cause: str, here: Around, facts: Facts) -> tuple[Peak | None, LimitRef | None]:
@@ -180,7 +204,7 @@ def _causes(here: Around, facts: Facts, chances: dict[CutoutCause, float]) -> tu
     chances[CutoutCause.UNKNOWN] = chances.get(CutoutCause.UNKNOWN, 0.0) + small
     order = sorted(chances, key=lambda c: (-chances[c], c.value))
     models = {one.cause: one for one in MODELS}
-    said = code_sentences(here)
+    said, undecided = code_sentences(here), _undecided(facts.signs, chances)
     out = []
     for place, cause in enumerate(order):
         model, p = models[cause], chances[cause]
@@ -192,12 +216,26 @@ def _causes(here: Around, facts: Facts, chances: dict[CutoutCause, float]) -> tu
                 evidence=tuple([*model.evidence(here, facts), *(said if place == 0 else [])])
                 if full
                 else (),
-                would_confirm=model.confirm if full else (),
+                would_confirm=(*(undecided if place == 0 else ()), *model.confirm) if full else (),
                 remedy=remedy_of(cause, here, facts) if full else (),
                 consequences=_consequences(cause, here, facts),
             )
         )
     return _sum_to_one(out)
+
+
+def _undecided(signs: Mapping[str, str], chances: dict[CutoutCause, float]) -> tuple[str, ...]:
+    """For each rival that nothing seen tells from the likeliest: what would."""
+    first = max(chances, key=lambda cause: chances[cause])
+    out: dict[str, list[str]] = {}
+    for cause, p in chances.items():
+        told, ask = told_apart(first, cause, signs)
+        if cause is not first and p >= FULL_SENTENCES and not told:
+            out.setdefault(ask, []).append(NAMES.get(cause, cause.value.replace("_", " ")))
+    return tuple(
+        f"Nothing in this log tells it from {' or '.join(names)}; it would be told by: {ask}."
+        for ask, names in out.items()
+    )
 
 
 def _sum_to_one(causes: list[Cause]) -> tuple[Cause, ...]:

@@ -138,7 +138,12 @@ class _Hand:
             # nothing.
             if fast and side > 0 and self.fast_falls[side] <= MOST_JUMPS:
                 return True
-        if side > 0 and self.known[side] and down > FAR_BEYOND and self.fast_falls[side] <= MOST_ALIKE:
+        if (
+            side > 0
+            and self.known[side]
+            and down > FAR_BEYOND
+            and self.fast_falls[side] <= MOST_ALIKE
+        ):
             return True
         if not fast or slow_log or self.fast_falls[side] > MOST_ALIKE:
             return False

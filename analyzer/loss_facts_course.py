@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analyzer.loss_facts import Around, Facts, level, lowest_of, median_of
+from analyzer.quantities import Floats, throttle_pct
 
 SOON_S = 5.0
 """Back within this by itself is a retry [s]. The contract's."""
@@ -14,6 +15,10 @@ IDLE_S = 50.0
 """So long without current, and something may have switched off [s]. Our choice."""
 FLAT_S = 0.8
 """A hand does not hold still to a fraction of a per cent for this long [s]. Our choice."""
+LEAVES_S, LEAVES_LEAST = 0.6, 0.4
+"""A demand that goes by this part of its range within so long [s] shows how it goes. Our choice."""
+JUMP_SEEN_S = 0.07
+"""Slower logs cannot tell a jump from a hand by one fall alone [s]. Our choice."""
 FLICKER_S = 180.0
 """Forerunners of a bad contact are looked for this far back [s]. Our choice."""
 
@@ -37,6 +42,9 @@ def _demand(here: Around, facts: Facts) -> None:
     before = median_of(demand, here.pre)
     if before is not None:
         facts.numbers["demand_pct"] = 100.0 * before
+        raw = median_of(throttle_pct(here.search.ride, here.one.name), here.pre)
+        if raw is not None and before > 0:
+            facts.numbers["throttle_pct"] = raw
     if here.part.how == "demand_jump":
         facts.put("demand", "jump")
         return
@@ -67,6 +75,20 @@ def _stands_still(here: Around, facts: Facts) -> None:
     top = abs(float(part[0])) > 0.97
     names = ((0.5, "no"), (1.3, "short"), (2.5, "some"))
     facts.put("demand_still", "top" if top else level(still, names, "long"))
+    facts.put("demand_leaves", _leaves(here, demand, first + last))
+
+
+def _leaves(here: Around, demand: Floats, row: int) -> str | None:
+    """How the demand left the value it had while the current went: a signal that was frozen jumps
+    to where the hand is, a hand takes its time."""
+    rows = demand[row : row + max(round(LEAVES_S / here.step_s), 2) + 1]
+    if here.step_s > JUMP_SEEN_S or rows.size < 3 or not np.isfinite(rows).all():
+        return None
+    steps = np.abs(np.diff(rows))
+    total = abs(float(rows[-1] - rows[0]))
+    if total < LEAVES_LEAST:
+        return None
+    return level(float(steps.max()) / total, ((0.6, "ramp"), (0.85, "")), "jump") or None
 
 
 def _usually_flat(here: Around) -> bool:
@@ -154,7 +176,11 @@ def _flicker(here: Around, facts: Facts) -> None:
     dips = around - part[k:-k]
     line = 0.06 * here.search.setup.pack.series
     usual = float(np.nanquantile(np.abs(dips), 0.98))
+    # An earlier loss, a hole and what stands beside them are no forerunners.
+    apart = here.search.rows[here.one.name].gone | here.one.dead
+    apart[1:] |= np.diff(here.time_s) > here.search.ride.gap_s
+    near = np.convolve(apart[a:b], np.ones(4 * k + 1), "same")[k:-k] > 0.5
     with np.errstate(invalid="ignore"):
-        count = int((dips > max(line, 3.0 * usual)).sum())
+        count = int(((dips > max(line, 3.0 * usual)) & ~near).sum())
     facts.numbers["dips"] = float(count)
     facts.put("flicker", "yes" if count >= 2 else "no")

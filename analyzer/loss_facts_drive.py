@@ -15,6 +15,9 @@ STEP_K = 8.0
 """A temperature that jumps by more than this between two readings is a wire [K]. Our choice."""
 SPIKE_PART, FULL_PART = 1.25, 0.93
 """Of the phase limit: beyond regulation, and at it. Our choice."""
+ROLLING_S, ROLLING_LEAST_S = 60.0, 1.0
+"""So long after it stopped a side is watched, and for so long it must roll asked for drive [s].
+Our choice."""
 BEATS_S = 6.0
 """Bursts of current are looked for this far into a loss [s]. Our choice."""
 JITTER_FLOOR = 0.002
@@ -97,10 +100,10 @@ def _own_voltage(here: Around, facts: Facts) -> None:
                 window = slice(window.start, here.rows(0.0, 0.06).stop)
             seen = lowest_of(volts, window) if sign > 0 else highest_of(volts, window)
             if line is not None and seen is not None:
-                margins.append(sign * (seen - line))
-        margin = min(margins, default=None)
-        if margin is not None:
-            facts.numbers[f"to_{key}"] = margin
+                margins.append((sign * (seen - line), line))
+        margin, nearest = min(margins, default=(None, None))
+        if margin is not None and nearest is not None:
+            facts.numbers[f"to_{key}"], facts.numbers[key] = margin, nearest
         edges = ((0.5, "at"), (1.5, "near"), (3.5, "off"))
         facts.put(key, level(margin, edges, "clear"), f"drives.{here.part.drive}.{key}")
     line = setup.drive(here.part.drive).derate_from_v
@@ -137,8 +140,9 @@ def _heat(here: Around, facts: Facts) -> None:
 
 
 def _wire(values: Floats, here: Around) -> bool:
-    """What no mass can do, around the loss."""
-    rows = here.rows(-4.0, 1.5)
+    """What no mass can do, around the loss, from where it began to fade."""
+    since = float(here.time_s[here.loss.begin] - here.time_s[here.loss.first])
+    rows = here.rows(min(since, 0.0) - 4.0, 1.5)
     part, at = values[rows], here.time_s[rows]
     good = np.isfinite(part)
     if _falls_silent(good, at, here):
@@ -200,21 +204,30 @@ def _speed(here: Around, facts: Facts) -> None:
         facts.numbers["speed_mps"] = now
     edges = ((STILL_MPS, "still"), (SLOW_MPS, "slow"), (JOG_MPS, "jog"))
     facts.put("speed", level(now, edges, "riding"))
+    _road(here, facts)
+    facts.put("jitter", _jitter(here, facts))
+    facts.put("tries", _tries(here))
+    facts.put("beats", _beats(here))
+    facts.put("rolling", _rolling(here))
+
+
+def _road(here: Around, facts: Facts) -> None:
+    """Whether this motor keeps step with the road. Beside a hole nobody knows."""
+    if here.part.how in ("hole", "log_end"):
+        return
     others = [x for x in here.search.drives if x.name != here.part.drive]
     ride, asked = here.search.ride, here.search.rows[here.part.drive].asked
     away = ahead_rows(here.one, others, ride) | behind_rows(here.one, others, ride, asked=asked)
     told = here.one.speed_mps is not None and any(x.speed_mps is not None for x in others)
-    if told or ride.has("gps_speed_mps") or here.part.how == "spin":
-        rows = here.rows(0.0, AWAY_S)
-        if float(np.mean(away[rows])) > AWAY_PART or here.part.how == "spin":
-            facts.put("road", "leaves")
-        elif falls_behind(here.one, others, ride, rows) > AWAY_PART:
-            facts.put("road", None, "a stretch of coasting: has this motor a freewheel?")
-        else:
-            facts.put("road", "keeps")
-    facts.put("jitter", _jitter(here, facts))
-    facts.put("tries", _tries(here))
-    facts.put("beats", _beats(here))
+    if not (told or ride.has("gps_speed_mps") or here.part.how == "spin"):
+        return
+    rows = here.rows(0.0, AWAY_S)
+    if float(np.mean(away[rows])) > AWAY_PART or here.part.how == "spin":
+        facts.put("road", "leaves")
+    elif falls_behind(here.one, others, ride, rows) > AWAY_PART:
+        facts.put("road", None, "a stretch of coasting: has this motor a freewheel?")
+    else:
+        facts.put("road", "keeps")
 
 
 def _jitter(here: Around, facts: Facts) -> str | None:
@@ -255,6 +268,23 @@ def _tries(here: Around) -> str | None:
     share = float(on.mean())
     strong = "weak" if part < 0.6 else "full"
     return f"{strong}_{'long' if share > 0.25 else 'short'}"
+
+
+def _rolling(here: Around) -> str | None:
+    """Whether this side pulls once it rolls faster than a jog, in the minute after it stopped: a
+    motor needs its sensor only to start, but always its three wires."""
+    speed = here.one.speed_mps
+    if speed is None or here.part.how not in ("gone", "no_demand"):
+        return None
+    after = slice(here.part.first, here.rows(0.0, ROLLING_S).stop)
+    rows = here.search.rows[here.part.drive]
+    with np.errstate(invalid="ignore"):
+        fast = (np.abs(speed[after]) > JOG_MPS) & (rows.asked[after] > 0)
+    given, gone = int((rows.given[after] & fast).sum()), int((rows.gone[after] & fast).sum())
+    if (given + gone) * here.step_s < ROLLING_LEAST_S:
+        return None
+    part = given / (given + gone)
+    return "runs" if part > 0.8 else "fails" if part < 0.2 else None
 
 
 def _beats(here: Around) -> str | None:

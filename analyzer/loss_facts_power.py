@@ -134,6 +134,9 @@ def _trips(here: Around, facts: Facts) -> None:
         part = highest_of(used, slice(min(window.start, here.pre.start), window.stop))
         if part is not None:
             facts.numbers[f"{word}_trip_part"] = part
+            delay_s = getattr(setup.bms, f"{word}_trip_delay_s")
+            if delay_s and part > 0.0:
+                facts.numbers[f"{word}_trip_s"] = part * delay_s
         facts.put(
             f"{word}_trip",
             level(part, ((0.02, "clear"), (0.4, "begun"), (0.75, "half")), "used"),

@@ -150,11 +150,13 @@ def merged_per_drive(
     for one in sorted(losses, key=lambda x: (x.drive, x.begin)):
         before = out[-1] if out and out[-1].drive == one.drive else None
         if before is not None and _same_loss(before, one, given[one.drive], time_s):
+            # Only where current came between was it tried again.
+            tried = bool(given[one.drive][before.last + 1 : one.first].any())
             out[-1] = replace(
                 before,
                 last=max(before.last, one.last),
                 back=one.back if one.last >= before.last else before.back,
-                spells=before.spells + one.spells,
+                spells=before.spells + one.spells if tried else max(before.spells, one.spells),
             )
         else:
             out.append(one)

@@ -4,7 +4,7 @@ ranked with what speaks for each."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,8 @@ from reports.stacked import Figure, Line, Panel, stacked
 LOSSES = (EventKind.BRAKE_LOSS, EventKind.CUTOUT)
 MOST_CLOSEUPS = 4
 """So many losses are drawn close up; the others stand in the tables. Our choice."""
+PLACES = ("first", "second", "third", "fourth")
+"""Of the close-ups above one."""
 BEFORE_S, AFTER_S, MOST_S = 12.0, 6.0, 60.0
 """What is shown around a loss [s]. Our choice: trips have delays of seconds, a rider lets go
 within one."""
@@ -32,6 +34,8 @@ POINTS_ALL = 16_000
 """... and of all lines of all close-ups: 0.17 MB of the page's 3 MB. Our choice."""
 ORDINARY = (EventKind.IMBALANCE, EventKind.STALL, EventKind.WHEEL_SLIP)
 """Kinds that decide nothing about a loss while they are notes: ordinary riding."""
+SLOW_FALL_S = 0.1
+"""A fall slower than this is worth a word [s]. Our choice: readings take as long."""
 JOINED = 0.02
 """Moments nearer than this share of the view are one mark: letters would cover each other."""
 USE_STYLES = (
@@ -40,6 +44,7 @@ USE_STYLES = (
     ("@c3", "2px,2px"),
     ("@c4", "solid"),
     ("@c5", "6px,2px"),
+    ("@muted", "2px,2px"),
 )
 """Colours and dashes of the limits' lines."""
 SHOWN_BELOW_PCT = 160.0
@@ -77,21 +82,63 @@ def closeups(result: RideResult, panels: list[Panel]) -> tuple[CloseUp, ...]:
     losses = [one for one in result.events if one.kind in LOSSES]
     losses.sort(key=lambda one: (LOSSES.index(one.kind), -one.severity.rank, one.start_s))
     shown = losses[:MOST_CLOSEUPS]
-    return tuple(
-        _closeup(event, place + 1, result, panels, len(shown)) for place, event in enumerate(shown)
+    return _said_once(
+        [
+            _closeup(event, place + 1, result, panels, len(shown))
+            for place, event in enumerate(shown)
+        ]
+    )
+
+
+def _said_once(views: list[CloseUp]) -> tuple[CloseUp, ...]:
+    """A later close-up of the same cause says only what is new, and points to where the rest
+    stands."""
+    first: dict[str, int] = {}
+    said: set[tuple[str, str]] = set()
+    out = []
+    for place, view in enumerate(views):
+        causes = []
+        for one in view.causes:
+            place_before = first.setdefault(one.name, place)
+            causes.append(
+                one if place_before == place else _what_is_new(one, said, PLACES[place_before])
+            )
+            said |= {(one.name, text) for text in _sentences(one)}
+        out.append(replace(view, causes=tuple(causes)))
+    return tuple(out)
+
+
+def _sentences(one: CauseView) -> tuple[str, ...]:
+    return (*one.evidence, *one.would_confirm, *one.advice.do)
+
+
+def _what_is_new(one: CauseView, said: set[tuple[str, str]], where: str) -> CauseView:
+    new = [text for text in _sentences(one) if (one.name, text) not in said]
+    evidence = tuple(text for text in one.evidence if text in new)
+    if len(new) < len(_sentences(one)):
+        evidence = (*evidence, f"For the rest as at the {where} loss above.")
+    same_advice = not any(text in new for text in one.advice.do)
+    return replace(
+        one,
+        evidence=evidence,
+        would_confirm=tuple(text for text in one.would_confirm if text in new),
+        advice=Advice() if same_advice else one.advice,
     )
 
 
 def _closeup(
     event: Event, place: int, result: RideResult, panels: list[Panel], count: int
 ) -> CloseUp:
-    end_s = min(event.end_s, event.start_s + MOST_S)
-    view = (event.start_s - BEFORE_S, end_s + AFTER_S)
+    gone_s = _gone_s(event)
+    begin_s = max(event.start_s, gone_s - MOST_S)
+    view = (begin_s - BEFORE_S, min(event.end_s, gone_s + MOST_S) + AFTER_S)
     moments = list(_moments(event, view, result))
     return CloseUp(
         id=f"close-up-{place}",
         headline=event_headline([event], result),
-        span=f"{KIND[event.kind]} for {duration(event.end_s - event.start_s)}",
+        span="; ".join(
+            [f"{KIND[event.kind]} for {duration(event.end_s - event.start_s)}", *_standing(event)]
+        ),
         figure=_figure(event, view, moments, result, panels, count),
         moments=tuple(f"{mark}: {text}" for mark, _, text in moments),
         causes=tuple(cause_view(one) for one in event.causes),
@@ -112,17 +159,60 @@ def cause_view(one: Cause) -> CauseView:
     )
 
 
+def _gone_s(event: Event) -> float:
+    """When nothing was left: where it faded, the end of fading."""
+    faded_s = event.measure("faded_s") if event.flavour == "faded" else None
+    return event.start_s + (faded_s or 0.0)
+
+
+def _standing(event: Event) -> Iterator[str]:
+    """What evidence speaks of and no line can show."""
+    causes = {one.cause for one in event.causes if one.evidence}
+    charge, idle = event.measure("charge_pct"), event.measure("idle_s")
+    spells, gone, dips = (event.measure(x) for x in ("spells", "gone_s", "dips"))
+    if charge is not None and causes & {"cell_low_voltage", "cell_high_voltage"}:
+        yield f"charge about {charge:.0f} %"
+    if idle is not None and "idle_shutdown" in causes:
+        yield f"nothing had flowed for {idle:.0f} s before"
+    if spells is not None and gone is not None and spells > 1:
+        yield f"{spells:.0f} times without current in {gone:.1f} s"
+    if dips and "supply_interrupted" in causes:
+        yield f"the voltage dipped {dips:.0f} times for an instant in the 3 minutes before"
+
+
+def _how_gone(event: Event) -> str:
+    """How fast, and on which side last."""
+    fall, apart = event.measure("fall_s"), event.measure("apart_s")
+    faded = event.measure("faded_s") if event.flavour == "faded" else None
+    out = "drive gone" if event.kind is EventKind.CUTOUT else "motor braking gone"
+    if faded is not None:
+        out += f" {faded:.1f} s after fading began"
+    elif fall is not None and fall >= SLOW_FALL_S:
+        out += f" within {fall:.2f} s"
+    if apart is not None and apart > 0.0:
+        out += f", the last side {apart:.2f} s later"
+    return out
+
+
 def _moments(
     event: Event, view: tuple[float, float], result: RideResult
 ) -> Iterator[tuple[str, float, str]]:
     """(mark, second, text) of what decides in these seconds, in order, marked a, b, c …"""
-    gone = "drive gone" if event.kind is EventKind.CUTOUT else "motor braking gone"
+    gone = _how_gone(event)
     faded_s = event.measure("faded_s") if event.flavour == "faded" else None
     found = [(event.start_s, gone if faded_s is None else "fading begins")]
     if faded_s is not None:
         found.append((event.start_s + faded_s, gone))
+    for word in ("discharge", "charge"):
+        held_s = event.measure(f"{word}_trip_s")
+        if held_s is not None and any(x.cause == f"bms_overcurrent_{word}" for x in event.causes):
+            delay_s = getattr(result.setup.bms, f"{word}_trip_delay_s")
+            text = f"{held_s:.1f} s at the level that opens the BMS after {delay_s:g} s"
+            found.append((_gone_s(event) - held_s, text))
     if event.end_s < result.ride.time_s[-1]:
-        found.append((event.end_s, "back"))
+        away_s = event.end_s - _gone_s(event)
+        since = "" if faded_s is None else f" {away_s:.1f} s after it was gone"
+        found.append((event.end_s, f"back{since}"))
     else:
         found.append((event.end_s, "the log ends"))
     for other in result.events:
@@ -161,6 +251,7 @@ def _figure(
     ride = result.ride
     rows = slice(*np.searchsorted(ride.time_s, view))
     panels = [_with_drive_voltages(one, result) for one in panels if one.unit != "m"]
+    panels = [_with_heating(one, event) for one in panels] + _cells(event, result)
     used = _limits_used(result)
     if used.lines:
         panels.insert(min(3, len(panels)), used)
@@ -231,6 +322,38 @@ def _with_drive_voltages(panel: Panel, result: RideResult) -> Panel:
             colour, dash = drive_style(result, drive)
             lines.append(Line(f"at {drive}", values, colour, dash, 1.0))
     return Panel("Voltage", panel.unit, lines, panel.levels)
+
+
+def _with_heating(panel: Panel, event: Event) -> Panel:
+    """The mean that heats a management system, where its heat is a candidate."""
+    mean = event.measure("heating_current_a")
+    told = any(one.cause == "bms_overheat" and one.evidence for one in event.causes)
+    if mean is None or not told or not panel.title.startswith("Pack current"):
+        return panel
+    level = (mean, "heating mean of the minutes before", "@c4")
+    return Panel(panel.title, panel.unit, panel.lines, [*panel.levels, level])
+
+
+def _cells(event: Event, result: RideResult) -> list[Panel]:
+    """The lowest and highest cell, or their mean, where a cell is a candidate."""
+    told = {one.cause for one in event.causes if one.evidence}
+    words = [w for w in ("low", "high") if f"cell_{w}_voltage" in told]
+    if not words:
+        return []
+    ride, bms = result.ride, result.setup.bms
+    panel = Panel("Cells", "V")
+    for channel, name, colour in (
+        ("cell_min_v", "lowest", "@c1"),
+        ("cell_max_v", "highest", "@c2"),
+    ):
+        values = ride.get(channel)
+        if values is not None:
+            panel.lines.append(Line(name, values, colour))
+    if not panel.lines:
+        return []
+    levels = ((bms.cell_low_v, "BMS opens, low"), (bms.cell_high_v, "BMS opens, high"))
+    panel.levels += [(v, name, "@act") for v, name in levels if v is not None]
+    return [panel]
 
 
 def _limits_used(result: RideResult) -> Panel:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.quantities import Floats, pack_current_a, pack_voltage_v
+from analyzer.loss_lines import prompt_current_a
+from analyzer.quantities import Floats, pack_voltage_v
 from analyzer.ride_analysis import RideResult
 
 
@@ -26,19 +27,18 @@ def limits_used(result: RideResult) -> list[LimitUse]:
 
 def _currents(result: RideResult) -> list[LimitUse]:
     bms, pack = result.setup.bms, result.setup.pack
-    current = pack_current_a(result.ride, result.setup)
+    current = prompt_current_a(result.ride, result.setup)
     if current is None:
         return []
     given = [
         ("BMS trip", bms.discharge_trip_a, 1.0),
         ("BMS rating", bms.discharge_rating_a, 1.0),
         ("cells' rating", pack.discharge_rating_a, 1.0),
-        ("charge rating", _least(bms.charge_rating_a, pack.charge_rating_a), -1.0),
+        ("BMS charge rating", bms.charge_rating_a, -1.0),
+        ("cells' charge rating", pack.charge_rating_a, -1.0),
     ]
     return [
-        LimitUse(name, sign * current.values / limit)
-        for name, limit, sign in given
-        if limit is not None
+        LimitUse(name, sign * current / limit) for name, limit, sign in given if limit is not None
     ]
 
 
@@ -51,7 +51,3 @@ def _voltage(result: RideResult) -> list[LimitUse]:
     with np.errstate(invalid="ignore", divide="ignore"):
         way = np.where(rest > stop, (rest - voltage.values) / (rest - stop), np.nan)
     return [LimitUse("way from rest to the stop voltage", np.asarray(way, np.float64))]
-
-
-def _least(*values: float | None) -> float | None:
-    return min((one for one in values if one is not None), default=None)

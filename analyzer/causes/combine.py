@@ -15,6 +15,8 @@ import numpy as np
 
 from analyzer.causes import controller_side, motor_side, pack_side, signal_side, supply
 from analyzer.causes.model import CauseModel
+from analyzer.causes.pairs import told_apart
+from analyzer.quantities import Floats
 from analyzer.words import CutoutCause
 from importers.setup_types import Ports, Setup
 
@@ -39,6 +41,40 @@ ENDED_MOST = 0.6
 """No cause is likelier than this where the log ends with the loss. The trade's (causes.md)."""
 ONE_BUILD_ONLY = (CutoutCause.DRIVE_LINK_LOST,)
 """Causes that need two drives."""
+
+
+UNDECIDED_MOST = 0.58
+"""No cause is likelier than this while nothing was seen that decides it against a rival. Our
+choice: under the 0.6 from which an answer is called sure."""
+RIVAL_LEAST = 0.01
+"""A cause less likely than this is no rival. Our choice."""
+
+
+def _split(
+    part: Floats, signs: Mapping[str, str], codes: Mapping[CutoutCause, float] | None
+) -> Floats:
+    """The same chances, with the first's excess given to the rivals that nothing seen decides
+    against. A fault code that the rider's own table names decides."""
+    first = int(part.argmax())
+    if part[first] <= UNDECIDED_MOST or codes:
+        return part
+    open_ones = [i for i in rivals(part, signs) if i != first]
+    if not open_ones:
+        return part
+    out = part.copy()
+    out[open_ones] *= 1.0 + (part[first] - UNDECIDED_MOST) / part[open_ones].sum()
+    out[first] = UNDECIDED_MOST
+    return out
+
+
+def rivals(part: Floats, signs: Mapping[str, str]) -> list[int]:
+    """Places of causes that nothing seen tells from the likeliest."""
+    first = MODELS[int(part.argmax())].cause
+    return [
+        i
+        for i, model in enumerate(MODELS)
+        if part[i] >= RIVAL_LEAST and not told_apart(first, model.cause, signs)[0]
+    ]
 
 
 @lru_cache(maxsize=1)
@@ -104,5 +140,6 @@ def probabilities(
         others = part.sum() - part[first]
         part = part * ((1.0 - ENDED_MOST) / others)
         part[first] = ENDED_MOST
+    part = _split(part, signs, codes)
     order = np.argsort(-part, kind="stable")
     return {MODELS[i].cause: float(part[i]) for i in order if part[i] > 0.0}

@@ -101,6 +101,7 @@ MODELS = (
             "return": {"tries": LIKELY, "soon": SOME, "blink": 0.3, "after_rest": -0.7},
             "beats": {"yes": UNLIKELY, "some": -0.3, "no": 0.3},
             "jitter": {"yes": UNLIKELY},
+            "rolling": {"runs": 0.3, "fails": -0.3},
             "stop_at_v": {"at": -0.7},
             "motor_heat": {"at": UNLIKELY},
             "controller_heat": {"at": UNLIKELY},

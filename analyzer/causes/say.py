@@ -33,7 +33,7 @@ def _trip(here: Around, facts: Facts, word: str) -> list[str]:
     of = facts.at(f"{word}_of_rating")
     if rating is not None and of is not None:
         out.append(
-            f"Its rating is {rating:g} A: the most of the last 5 s was {of * 100:.0f} % of it."
+            f"Its rating is {rating:g} A: the seconds before reached {of * 100:.0f} % of it."
         )
     return out
 
@@ -69,8 +69,8 @@ def bms_heat(here: Around, facts: Facts) -> list[str]:
     out = []
     if rating is not None and rms is not None:
         out.append(
-            f"Over the 4 minutes before, the heating mean of the pack's current wwithin "
-            f"{num(rms, 'A')}, {100 * rms / rating:.0f} % of the BMS's {rating:g} A."
+            f"Over the minutes before, the heating mean of the pack's current was "
+            f"{num(rms, 'A')} of the {rating:g} A that the BMS is rated for."
         )
     return [*out, *bus_course(here, facts), *came_back(here, facts), *missing(facts, "heat_load")]
 
@@ -83,7 +83,11 @@ def _cells(here: Around, facts: Facts, word: str) -> list[str]:
         return [f"The {edge} cell group stood at {num(seen, 'V', 2)}; the BMS acts at {line:g} V."]
     if mean is not None and word == "low":
         end = f"; the BMS opens at {line:g} V for the lowest one" if line is not None else ""
-        return [f"Single cells were not logged; on average they stood at {num(mean, 'V', 2)}{end}."]
+        series = here.search.setup.pack.series
+        return [
+            f"Single cells were not logged; on average they stood at {num(mean, 'V', 2)} "
+            f"({num(mean * series, 'V')} over {series}){end}."
+        ]
     return ["Single cells were not logged."]
 
 
@@ -113,13 +117,12 @@ def cell_high(here: Around, facts: Facts) -> list[str]:
 
 def undervoltage(here: Around, facts: Facts) -> list[str]:
     """Fading, the stop line, the rebound."""
-    drive = here.search.setup.drive(here.part.drive)
-    before, margin = facts.at("voltage_before_v"), facts.at("to_stop_at_v")
+    line, margin = facts.at("stop_at_v"), facts.at("to_stop_at_v")
     out = []
-    if before is not None and margin is not None and drive.stop_at_v is not None:
+    if margin is not None and line is not None:
         out.append(
-            f"Under load the voltage was down to {num(drive.stop_at_v + margin, 'V')}; the "
-            f"controllers stop at {drive.stop_at_v:g} V."
+            f"Under load the voltage was down to {num(line + margin, 'V')}; the controllers stop "
+            f"at {line:g} V."
         )
     if (faded := facts.at("faded_s")) is not None:
         out.append(f"Power faded for {num(faded, 's')} before it was gone.")
@@ -128,8 +131,7 @@ def undervoltage(here: Around, facts: Facts) -> list[str]:
 
 def overvoltage(here: Around, facts: Facts) -> list[str]:
     """The controllers' own value, reached without a jump."""
-    line = here.search.setup.drive(here.part.drive).overvoltage_v
-    margin = facts.at("to_overvoltage_v")
+    line, margin = facts.at("overvoltage_v"), facts.at("to_overvoltage_v")
     out = []
     if line is not None and margin is not None:
         out.append(
@@ -191,15 +193,17 @@ def _one_side(here: Around, facts: Facts) -> list[str]:
 
 def signal_lost(here: Around, facts: Facts) -> list[str]:
     """A demand that jumps, or stands still."""
-    found, asked = facts.signs.get("demand"), facts.at("demand_pct")
+    found, asked = facts.signs.get("demand"), facts.at("throttle_pct")
     out = []
     if found == "jump" and asked is not None:
         out.append(
-            f"The demand fell from {num(abs(asked), '% of its highest', 0)} in one sample; a hand "
-            "takes a tenth of a second at least."
+            f"The demand fell from {num(asked, '%', 0)} in one sample; a hand takes a tenth of a "
+            "second at least."
         )
     elif found == "frozen":
         out.append("The demand stood still to the last digit around the loss.")
+        if facts.signs.get("demand_leaves") == "jump":
+            out.append("It then jumped to another value, as no hand does.")
     elif found == "held":
         out.append("The logged demand went on as before.")
     return [*out, *bus_course(here, facts), *came_back(here, facts), *missing(facts, "demand")]

@@ -27,6 +27,7 @@ MODELS = (
         | {
             "demand": {"jump": YES, "frozen": LIKELY, "held": -0.7},
             "demand_still": {"long": YES, "some": SOME, "no": HARDLY, "short": -0.7},
+            "demand_leaves": {"jump": LIKELY, "ramp": UNLIKELY},
             "who": {"all": SOME, "one": -0.7},
             "fall": {"faded": HARDLY},
             "log": {"ends": HARDLY, "one_blank": HARDLY},
@@ -46,6 +47,7 @@ MODELS = (
         | {
             "demand": {"held": SOME, "jump": HARDLY, "frozen": UNLIKELY},
             "demand_still": {"long": UNLIKELY},
+            "demand_leaves": {"jump": UNLIKELY, "ramp": 0.3},
             "who": {"all": SOME, "one": HARDLY},
             "fall": {"ramp": LIKELY, "instant": -0.3, "slow": SOME, "faded": UNLIKELY},
             "log": {"ends": HARDLY, "one_blank": HARDLY},

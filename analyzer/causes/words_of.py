@@ -31,7 +31,7 @@ def drew(here: Around, facts: Facts) -> list[str]:
     parts = f" ({', '.join(each)})" if len(each) > 1 else ""
     word = "drew" if total >= 0 else "pushed back"
     peak = facts.at("peak_5s_a")
-    top = "" if peak is None else f", at most {num(abs(peak), 'A')} in the last 5 s"
+    top = "" if peak is None else f", at most {num(abs(peak), 'A')} in the seconds before"
     return [f"Just before, the build {word} {num(abs(total), 'A')}{parts}{top}."]
 
 
@@ -82,10 +82,13 @@ def jumped(facts: Facts) -> list[str]:
 
 def not_empty(here: Around, facts: Facts) -> list[str]:
     """How far the voltage was from the stop line."""
-    margin = facts.at("to_stop_at_v")
-    if margin is None or facts.signs.get("stop_at_v") == "at":
+    margin, line = facts.at("to_stop_at_v"), facts.at("stop_at_v")
+    if margin is None or line is None or facts.signs.get("stop_at_v") == "at":
         return []
-    return [f"It stood {num(margin, 'V')} above the controllers' stop voltage: not empty."]
+    return [
+        f"Under load it stood at {num(line + margin, 'V')}, above the controllers' stop voltage of "
+        f"{num(line, 'V')}: not empty."
+    ]
 
 
 def not_hot(facts: Facts) -> list[str]:
@@ -121,7 +124,9 @@ def together(here: Around, facts: Facts) -> list[str]:
     found = facts.signs.get("who")
     if found == "all":
         apart = facts.numbers.get("apart_s", 0.0)
-        return [f"All drives stopped within {num(max(apart, here.step_s), 's', 2)}."]
+        if apart < here.step_s:
+            return ["All drives stopped in the same row of the log."]
+        return [f"All drives stopped within {num(apart, 's', 2)}."]
     if found == "one":
         return [f"Only {who(here)} stopped; the other side went on."]
     return []

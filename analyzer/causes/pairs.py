@@ -1,0 +1,273 @@
+"""Which logged facts can tell two causes apart, pair by pair, and what to say where none was seen.
+
+A likelihood may lean to one side by habit; only a fact that physics ties to one of the two decides.
+Where none was seen the answer is a split. The trade's; no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from analyzer.words import CutoutCause as C
+
+Fact = Mapping[str, str]
+"""Sign -> levels, blank between them; all of its signs must be at one of their levels."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """What speaks for either of two causes against the other: any one fact does."""
+
+    one: C
+    other: C
+    for_one: tuple[Fact, ...]
+    for_other: tuple[Fact, ...]
+    ask: str
+    """What would tell them apart."""
+
+
+TRIP_USED: Fact = {"discharge_trip": "used half"}
+CHARGE_TRIP_USED: Fact = {"charge_trip": "used half"}
+LOW_CELL: Fact = {"cell_low": "at"}
+LOW_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low"}
+NO_LOW_CELL: tuple[Fact, ...] = ({"cell_low": "clear mean_clear"}, {"charge": "middle full"})
+LOWISH_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low lowish"}
+HIGH_CELL: Fact = {"cell_high": "at"}
+HIGH_MEAN: Fact = {"cell_high": "mean_at", "charge": "full"}
+NO_HIGH_CELL: Fact = {"cell_high": "clear mean_below mean_clear"}
+HOT_BMS: Fact = {"heat_load": "hot warm", "away": "minute minutes"}
+COOL_BMS: tuple[Fact, ...] = ({"heat_load": "cool mild short"}, {"away": "instant seconds"})
+CONTACT: tuple[Fact, ...] = ({"flicker": "yes"}, {"return": "blink soon"})
+NO_TRIP: tuple[Fact, ...] = ({"discharge_trip": "clear begun"}, {"discharge_load": "light below"})
+NO_CHARGE_TRIP: tuple[Fact, ...] = ({"charge_trip": "clear begun"}, {"charge_load": "light below"})
+OPENED: Fact = {"bus": "collapse dead"}
+STAYED: Fact = {"bus": "rebound"}
+SPIKE: Fact = {"phase": "spike"}
+RUNNING: Fact = {"speed": "riding"}
+JERKS: tuple[Fact, ...] = (
+    {"jitter": "yes some", "phase": "below light spike"},
+    {"speed": "still slow", "phase": "below light"},
+)
+SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no"}
+ROLLS_WELL: Fact = {"speed": "still slow", "rolling": "runs"}
+ROLLS_NOT: Fact = {"rolling": "fails"}
+BEATING: tuple[Fact, ...] = (
+    {"tries": "weak_short", "speed": "jog riding"},
+    {"tries": "weak_short weak_long", "rolling": "fails"},
+    {"tries": "weak_long"},
+    {"beats": "yes some", "return": "never", "speed": "jog riding"},
+)
+OVER_LINK: tuple[Fact, ...] = (
+    {"frozen": "yes"},
+    {"demand": "frozen"},
+    {"link": "follower", "phase": "below light", "return": "soon later never after_rest"},
+)
+NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"},)
+
+PAIRS = (
+    Pair(
+        C.BMS_OVERCURRENT_DISCHARGE,
+        C.CELL_LOW_VOLTAGE,
+        (TRIP_USED, {"cell_low": "clear mean_clear"}, {"charge": "middle full"}),
+        (LOW_CELL, *NO_TRIP),
+        "the lowest cell's voltage, or the trip's level and delay in the setup",
+    ),
+    Pair(
+        C.BMS_OVERCURRENT_DISCHARGE,
+        C.SUPPLY_INTERRUPTED,
+        (TRIP_USED,),
+        (*NO_TRIP, *CONTACT),
+        "the trip's level and delay in the setup, and the voltage at pack and controllers",
+    ),
+    Pair(
+        C.BMS_OVERCURRENT_DISCHARGE,
+        C.BMS_OVERHEAT,
+        (TRIP_USED, *COOL_BMS),
+        NO_TRIP,
+        "the management system's own temperature",
+    ),
+    Pair(
+        C.BMS_OVERHEAT,
+        C.SUPPLY_INTERRUPTED,
+        (HOT_BMS,),
+        (*COOL_BMS, {"flicker": "yes"}),
+        "the management system's own temperature, and whether power comes back by itself once it "
+        "has cooled",
+    ),
+    Pair(
+        C.BMS_OVERHEAT,
+        C.CELL_LOW_VOLTAGE,
+        tuple({**HOT_BMS, **fact} for fact in NO_LOW_CELL),
+        (LOW_CELL, LOW_MEAN, *({**LOWISH_MEAN, **fact} for fact in (*COOL_BMS, {"away": "tens"}))),
+        "the lowest cell's voltage and the management system's own temperature",
+    ),
+    Pair(
+        C.CELL_LOW_VOLTAGE,
+        C.SUPPLY_INTERRUPTED,
+        (LOW_CELL, LOW_MEAN, LOWISH_MEAN),
+        (*NO_LOW_CELL, {"return": "blink"}),
+        "the lowest cell's voltage",
+    ),
+    Pair(
+        C.CELL_LOW_VOLTAGE,
+        C.UNDERVOLTAGE_STOP,
+        (OPENED, {"stop_at_v": "clear off"}),
+        (STAYED, {"fall": "faded"}),
+        "rows after the loss: does the controllers' voltage rise back or sink with speed",
+    ),
+    Pair(
+        C.BMS_OVERCURRENT_CHARGE,
+        C.CELL_HIGH_VOLTAGE,
+        (CHARGE_TRIP_USED, NO_HIGH_CELL),
+        (HIGH_CELL, *NO_CHARGE_TRIP),
+        "the highest cell's voltage",
+    ),
+    Pair(
+        C.BMS_OVERCURRENT_CHARGE,
+        C.OVERVOLTAGE_TRIP,
+        (CHARGE_TRIP_USED, {"jump": "yes"}),
+        ({"overvoltage_v": "at", "jump": "no"}, *NO_CHARGE_TRIP),
+        "pack current at 5 Hz or faster and the controllers' own voltage",
+    ),
+    Pair(
+        C.CELL_HIGH_VOLTAGE,
+        C.OVERVOLTAGE_TRIP,
+        (HIGH_CELL, {"jump": "yes"}, {"overvoltage_v": "off clear"}),
+        ({"overvoltage_v": "at", "cell_high": "clear near mean_near mean_below mean_clear"},),
+        "the highest cell's voltage",
+    ),
+    Pair(
+        C.BMS_OVERCURRENT_CHARGE,
+        C.SUPPLY_INTERRUPTED,
+        (CHARGE_TRIP_USED,),
+        (*NO_CHARGE_TRIP, *CONTACT),
+        "the charge trip's level and delay in the setup",
+    ),
+    Pair(
+        C.CELL_HIGH_VOLTAGE,
+        C.SUPPLY_INTERRUPTED,
+        (HIGH_CELL, HIGH_MEAN),
+        (NO_HIGH_CELL, *CONTACT),
+        "the highest cell's voltage",
+    ),
+    Pair(
+        C.PHASE_OVERCURRENT,
+        C.ROTOR_SENSOR_FAULT,
+        (SPIKE, RUNNING, {"speed": "jog", "phase": "full"}, SMOOTH),
+        JERKS,
+        "motor current and motor speed at 50 Hz or faster",
+    ),
+    Pair(
+        C.PHASE_OVERCURRENT,
+        C.MOTOR_PHASE_FAULT,
+        (
+            SPIKE,
+            {"beats": "no", "tries": "full_short full_long"},
+            {"beats": "no", "phase": "full"},
+            {"beats": "no", "return": "blink soon", "speed": "still slow"},
+        ),
+        BEATING,
+        "motor current at 20 Hz or faster: does it spike once, or beat whenever it runs",
+    ),
+    Pair(
+        C.ROTOR_SENSOR_FAULT,
+        C.MOTOR_PHASE_FAULT,
+        (*JERKS, {"speed": "still slow", "jitter": "yes some"}, ROLLS_WELL),
+        (RUNNING, {"speed": "jog"}, ROLLS_NOT),
+        "whether that side runs well once the vehicle rolls",
+    ),
+    Pair(
+        C.DRIVE_LINK_LOST,
+        C.PHASE_OVERCURRENT,
+        OVER_LINK,
+        (SPIKE, *NOT_OVER_LINK, {"return": "tries"}),
+        "both controllers logged by their own, motor current at 50 Hz",
+    ),
+    Pair(
+        C.DRIVE_LINK_LOST,
+        C.MOTOR_PHASE_FAULT,
+        OVER_LINK,
+        (*BEATING, *NOT_OVER_LINK, {"return": "tries"}),
+        "both controllers logged by their own",
+    ),
+    Pair(
+        C.DRIVE_LINK_LOST,
+        C.ROTOR_SENSOR_FAULT,
+        (*OVER_LINK, RUNNING),
+        (*JERKS, *NOT_OVER_LINK, {"return": "tries"}),
+        "both controllers logged by their own",
+    ),
+    Pair(
+        C.MECHANICAL_DRIVE_LOST,
+        C.ROTOR_SENSOR_FAULT,
+        ({"road": "leaves"},),
+        JERKS,
+        "the speed of wheel or satellite beside the motor's",
+    ),
+    Pair(
+        C.INPUT_SIGNAL_LOST,
+        C.INTERLOCK_OPENED,
+        ({"demand": "jump frozen"}, {"demand_still": "long"}, {"demand_leaves": "jump"}),
+        (
+            {"demand": "held", "demand_still": "no short"},
+            {"fall": "ramp"},
+            {"demand": "held", "demand_leaves": "ramp"},
+        ),
+        "the switch inputs, and the demand at 20 Hz or faster",
+    ),
+    Pair(
+        C.INTERLOCK_OPENED,
+        C.UNDERVOLTAGE_STOP,
+        ({"stop_at_v": "clear off"},),
+        ({"stop_at_v": "at"}, {"fall": "faded"}),
+        "each controller's own voltage at 10 Hz or faster",
+    ),
+)
+
+NAMES = {
+    C.BMS_OVERCURRENT_DISCHARGE: "too much current for the management system",
+    C.BMS_OVERCURRENT_CHARGE: "too much charging current for the management system",
+    C.BMS_OVERHEAT: "heat in the management system",
+    C.CELL_LOW_VOLTAGE: "a low cell group",
+    C.CELL_HIGH_VOLTAGE: "a full cell group",
+    C.UNDERVOLTAGE_STOP: "the controllers' own stop voltage",
+    C.OVERVOLTAGE_TRIP: "the controllers' own overvoltage stop",
+    C.CONTROLLER_OVERHEAT: "heat in a controller",
+    C.MOTOR_OVERHEAT: "heat in a motor",
+    C.PHASE_OVERCURRENT: "too much motor current",
+    C.INPUT_SIGNAL_LOST: "a lost throttle signal",
+    C.INTERLOCK_OPENED: "an interlock switch",
+    C.DRIVE_LINK_LOST: "a lost link between the controllers",
+    C.ROTOR_SENSOR_FAULT: "a motor's rotor sensor",
+    C.MOTOR_PHASE_FAULT: "a motor's wire",
+    C.MECHANICAL_DRIVE_LOST: "a lost belt, chain or coupling",
+    C.SUPPLY_INTERRUPTED: "a connector, fuse or switch",
+}
+"""Causes within a sentence."""
+
+HEAT = {
+    C.CONTROLLER_OVERHEAT: "controller_heat",
+    C.MOTOR_OVERHEAT: "motor_heat",
+}
+"""A part at its stop temperature speaks for its heat against all that happens on one side."""
+
+
+def _seen(facts: tuple[Fact, ...], signs: Mapping[str, str]) -> bool:
+    return any(all(signs.get(k) in v.split() for k, v in fact.items()) for fact in facts)
+
+
+def told_apart(first: C, second: C, signs: Mapping[str, str]) -> tuple[bool, str]:
+    """Whether a fact that physics ties to `first`, and none that it ties to `second`, was seen;
+    and what would tell them. Pairs that nothing is stated for count as told apart."""
+    for heat, sign in HEAT.items():
+        if heat is second and signs.get(sign) == "at" and first not in HEAT:
+            wire = first is C.TEMPERATURE_SENSOR_FAULT and signs.get("temp_wire") == "broken"
+            return wire, "that part's temperature beside a thermometer"
+    for pair in PAIRS:
+        if {first, second} == {pair.one, pair.other}:
+            mine, its = pair.for_one, pair.for_other
+            if first is pair.other:
+                mine, its = its, mine
+            return _seen(mine, signs) and not _seen(its, signs), pair.ask
+    return True, ""

@@ -25,12 +25,15 @@ from analyzer.words import CutoutCause, EventKind, Severity
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+MOSTLY_OFF = 0.5
+"""A hand off for this part of the time has let go. Our choice."""
 LET_GO_S = 1.0
 """Current that comes back by so much later than it was missed needs a word [s]. Our choice."""
 SHOWN = 0.01
 """Causes less likely than this are counted into `unknown`. Our choice."""
 MEASURES = (
     *("gone_s", "back_after_s", "spells", "faded_s", "fall_s", "apart_s", "idle_s", "dips"),
+    "path_back_s",
     *("speed_mps", "voltage_before_v", "charge_pct", "heating_current_a"),
     *("discharge_trip_s", "charge_trip_s"),
 )
@@ -151,7 +154,7 @@ def _let_go(here: Around, facts: Facts) -> list[str]:
     if away is None or gone is None or demand is None or away < gone + LET_GO_S:
         return []
     rows = slice(here.loss.last + 1, here.loss.back)
-    if not np.nanmean(np.abs(demand[rows]) < ASKED) > 0.5:
+    if demand[rows].size == 0 or np.mean(np.abs(demand[rows]) < ASKED) < MOSTLY_OFF:
         return []
     return [
         f"Then the rider let go; it came again when it was next asked for, {away:.1f} s after it "

@@ -14,9 +14,13 @@ LEAST_DROP = 0.2
 FAST_PER_S = 8.0
 """A hand lets go of the whole range in 0.1 s at the least [1/s] (a ramp of 0.1 to 0.5 s: common
 practice, no source). The rest is for the sample's own width."""
-BEYOND_OWN, FAR_BEYOND = 1.7, 1.9
-"""Times faster than this rider's other releases: with a fall that no hand does in a sample, and
-alone. Our choice."""
+BEYOND_OWN = 1.7
+"""Times faster than this rider's other releases. Our choice."""
+LARGE_S, LARGE_PART = 0.5, 0.7
+"""Falls of this part of one's size within so long [s] compare with it: a small one is over within
+a row, however slow the hand. Our choice."""
+IN_ROWS, LEAST_FALLS, SO_MANY = 1.5, 3, 0.8
+"""This part of at least so many of them take so many times longer, row for row. Our choice."""
 SLOW_LOG_S = 0.07
 """From here on only a jump both ways tells [s]. Our choice."""
 SLOWEST_LOG_S = 0.13
@@ -28,9 +32,8 @@ BOTH_WAYS = 1.5
 AS_FAST, OPENS_FASTER = 0.9, 1.6
 """A fall at the hand's own pace counts with a return so many times faster than its own. Our
 choice."""
-LEAST_SAMPLES, MANY_SAMPLES = 10, 25
-"""Fewer samples of a hand on the move tell nothing of it; of so many its pace alone does. Our
-choice."""
+LEAST_SAMPLES = 10
+"""Fewer samples of a hand on the move tell nothing of it. Our choice."""
 MOST_ALIKE = 4
 """More falls alike are this hand's. Our choice."""
 TRACKS = 0.08
@@ -88,7 +91,6 @@ class _Hand:
         near = [x for f in falls for x in (f - 1, f, f + 1) if 0 <= x < step.size]
         near += [x for f in falls if (x := _flat_until(demand, f + 1)) < step.size]
         self.own: dict[tuple[int, int], float | None] = {}
-        self.known: dict[int, bool] = {}
         for side in (1, -1):
             # Down to the hand at rest only: going on into braking is another movement.
             pull = np.clip(side * demand, 0.0, None)
@@ -96,7 +98,6 @@ class _Hand:
                 rate = np.delete(way * np.diff(pull) / step, near)
                 rate = rate[np.isfinite(rate) & (rate > 0.5)]
                 enough = rate.size >= LEAST_SAMPLES
-                self.known[side] = way < 0 and rate.size >= MANY_SAMPLES
                 self.own[side, way] = float(np.quantile(rate, 0.999)) if enough else None
 
     def _fast(self, at: int) -> bool:
@@ -132,24 +133,33 @@ class _Hand:
             if down > BOTH_WAYS and up > BOTH_WAYS:
                 return True
             # Letting go is quick; to open from rest to where it had stood in one sample is not.
-            if down > AS_FAST and up > OPENS_FASTER and side > 0:
+            if down > AS_FAST and up > OPENS_FASTER and side > 0 and not slow_log:
                 return True
             # A brake demand saturates and lets go faster than a throttle: its jumps alone tell
             # nothing.
             if fast and side > 0 and self.fast_falls[side] <= MOST_JUMPS:
                 return True
-        if (
-            side > 0
-            and self.known[side]
-            and down > FAR_BEYOND
-            and self.fast_falls[side] <= MOST_ALIKE
-        ):
+        if side > 0 and self._slower_elsewhere(at) and self.fast_falls[side] <= MOST_ALIKE:
             return True
         if not fast or slow_log or self.fast_falls[side] > MOST_ALIKE:
             return False
         flat_s = float(self.step[at + 1 : flat_to].sum())
         odd = demand[at + 1] > 0.03 and side > 0 and flat_s > 2.0 * self.flat_s
         return bool(odd or (side > 0 and down > BEYOND_OWN))
+
+    def _slower_elsewhere(self, at: int) -> bool:
+        """Whether this hand's other falls of such a size take more rows than this one did."""
+        pull = np.nan_to_num(np.clip(self.demand, 0.0, None))
+        size = float(pull[at] - pull[at + 1])
+        n = max(2, round(LARGE_S / float(np.median(self.step))))
+        rows = np.flatnonzero(pull[:-n] - pull[n:] >= LARGE_PART * size)
+        rows = rows[(rows < at - 2 * n) | (rows > at + n)]
+        if rows.size == 0:
+            return False
+        spans = np.split(rows, np.flatnonzero(np.diff(rows) > n) + 1)
+        worst = [float(-np.diff(pull[one[0] : one[-1] + n + 1]).min()) for one in spans]
+        slow = sum(one * IN_ROWS <= size for one in worst)
+        return slow >= LEAST_FALLS and slow >= SO_MANY * len(worst)
 
     def _returns(self, at: int, flat_to: int, side: int) -> bool:
         """Whether the demand comes back in a jump, too."""

@@ -268,8 +268,9 @@ def _again_and_again(
             load_before(one, row, time_s) >= LOADED_PART and _sign(one, row) > 0 for one in drives
         )
         was, now = _edge(np.abs(speed), row - 5, row + 1), _edge(np.abs(speed), row + 1, row + 4)
-        slow = was is not None and now is not None and now < SLOWER_PART * was
-        if worked and slow and (_empty(drives, row + 1, time_s) or now < MOVING_MPS):
+        if was is None or now is None or now >= SLOWER_PART * was or not worked:
+            continue
+        if _empty(drives, row + 1, time_s) or now < MOVING_MPS:
             out.add(row)
     enough = len(out) >= LEAST_ALIKE and len(out) >= MOST_PART * len(moving)
     return out if enough else set()

@@ -15,6 +15,9 @@ IDLE_S = 50.0
 """So long without current, and something may have switched off [s]. Our choice."""
 FLAT_S = 0.8
 """A hand does not hold still to a fraction of a per cent for this long [s]. Our choice."""
+BACK_PART, AWAY_PART, WENT_WITHIN_S = 0.9, 0.75, 20.0
+"""A bus at this part of its voltage under load has its supply again, under that part has lost it,
+and loses it within so long [s], held up by turning motors. Our choice."""
 LEAVES_S, LEAVES_LEAST = 0.6, 0.4
 """A demand that goes by this part of its range within so long [s] shows how it goes. Our choice."""
 JUMP_SEEN_S = 0.07
@@ -113,14 +116,19 @@ def _return(here: Around, facts: Facts) -> None:
     if spells >= 2:
         facts.put("return", "tries")
         return
+    edges = ((1.0, "instant"), (SOON_S, "seconds"), (25.0, "tens"), (60.0, "minute"))
+    path_s = _path_back_s(here)
+    if path_s is not None:
+        facts.numbers["path_back_s"] = path_s
+        facts.put("away", level(path_s, edges, "minutes"))
     if loss.back is None:
         over = time_s[-1] - time_s[loss.first] < 20.0
-        facts.put("return", None if over else "never")
+        facts.put("return", "later" if path_s is not None else None if over else "never")
         return
     away = float(time_s[loss.back] - time_s[loss.first])
     facts.numbers["back_after_s"] = away
-    edges = ((1.0, "instant"), (SOON_S, "seconds"), (25.0, "tens"), (60.0, "minute"))
-    facts.put("away", level(away, edges, "minutes"))
+    if path_s is None:
+        facts.put("away", level(away, edges, "minutes"))
     speed = here.search.speed
     stood = speed is not None and (
         (lowest_of(np.abs(speed), slice(loss.first, loss.back + 1)) or 0.0) < 0.4
@@ -129,6 +137,31 @@ def _return(here: Around, facts: Facts) -> None:
         facts.put("return", "after_rest")
     else:
         facts.put("return", level(away, ((BLINK_S, "blink"), (SOON_S, "soon")), "later"))
+
+
+def _path_back_s(here: Around) -> float | None:
+    """After how long the controllers had their supply again, whether or not anyone rode on [s];
+    None where it never went or never came back."""
+    volts, first = here.one.voltage_v, here.loss.first
+    before = median_of(volts, here.pre)
+    if volts is None or before is None:
+        return None
+    later, dead = volts[first:], here.one.dead[first:]
+    with np.errstate(invalid="ignore"):
+        up = (later > BACK_PART * before) & ~dead
+        away = dead | (later < AWAY_PART * before)
+    away[:-1] |= np.diff(here.time_s[first:]) > here.search.ride.gap_s
+    if not away.any():
+        return None
+    gone = int(np.argmax(away))
+    if here.time_s[first + gone] - here.time_s[first] > WENT_WITHIN_S:
+        return None
+    back = np.flatnonzero(up[gone + 1 :])
+    return (
+        None
+        if back.size == 0
+        else float(here.time_s[first + gone + 1 + back[0]] - here.time_s[first])
+    )
 
 
 def _log(here: Around, facts: Facts) -> None:

@@ -318,8 +318,7 @@ def _link(here: Around, facts: Facts) -> None:
     if len(setup.drives) > 1 and facts.signs.get("who") == "one":
         told = any(one.follows for one in setup.drives)
         mine = any(setup.drive(name).follows for name in here.loss.drives)
-        if told:
-            facts.put("link", "follower" if mine else "leader")
+        facts.put("link", "untold" if not told else "follower" if mine else "leader")
     facts.put("frozen", "yes" if here.part.how == "frozen" or _freezes(here) else "no")
 
 

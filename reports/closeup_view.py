@@ -174,6 +174,9 @@ def _standing(event: Event) -> Iterator[str]:
         yield f"charge about {charge:.0f} %"
     if idle is not None and "idle_shutdown" in causes:
         yield f"nothing had flowed for {idle:.0f} s before"
+    path, back = event.measure("path_back_s"), event.measure("back_after_s")
+    if path is not None and back is None:
+        yield f"voltage back after {path:.1f} s"
     if spells is not None and gone is not None and spells > 1:
         yield f"{spells:.0f} times without current in {gone:.1f} s"
     if dips and "supply_interrupted" in causes:

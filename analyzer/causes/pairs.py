@@ -55,6 +55,7 @@ ROLLS_NOT: Fact = {"rolling": "fails"}
 BEATING: tuple[Fact, ...] = (
     {"tries": "weak_short", "speed": "jog riding"},
     {"tries": "weak_short weak_long", "rolling": "fails"},
+    {"return": "never", "rolling": "fails"},
     {"tries": "weak_long"},
     {"beats": "yes some", "return": "never", "speed": "jog riding"},
 )
@@ -63,13 +64,13 @@ OVER_LINK: tuple[Fact, ...] = (
     {"demand": "frozen"},
     {"link": "follower", "phase": "below light", "return": "soon later never after_rest"},
 )
-NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"},)
+NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"}, {"link": "untold", "frozen": "no"})
 
 PAIRS = (
     Pair(
         C.BMS_OVERCURRENT_DISCHARGE,
         C.CELL_LOW_VOLTAGE,
-        (TRIP_USED, {"cell_low": "clear mean_clear"}, {"charge": "middle full"}),
+        (TRIP_USED, *({**fact, "discharge_load": "at above far_above"} for fact in NO_LOW_CELL)),
         (LOW_CELL, *NO_TRIP),
         "the lowest cell's voltage, or the trip's level and delay in the setup",
     ),
@@ -119,7 +120,7 @@ PAIRS = (
     Pair(
         C.BMS_OVERCURRENT_CHARGE,
         C.CELL_HIGH_VOLTAGE,
-        (CHARGE_TRIP_USED, NO_HIGH_CELL),
+        (CHARGE_TRIP_USED, {**NO_HIGH_CELL, "charge_load": "at above far_above"}),
         (HIGH_CELL, *NO_CHARGE_TRIP),
         "the highest cell's voltage",
     ),
@@ -133,7 +134,7 @@ PAIRS = (
     Pair(
         C.CELL_HIGH_VOLTAGE,
         C.OVERVOLTAGE_TRIP,
-        (HIGH_CELL, {"jump": "yes"}, {"overvoltage_v": "off clear"}),
+        (HIGH_CELL, {"jump": "yes"}, {"overvoltage_v": "near off clear"}),
         ({"overvoltage_v": "at", "cell_high": "clear near mean_near mean_below mean_clear"},),
         "the highest cell's voltage",
     ),

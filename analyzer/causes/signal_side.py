@@ -89,7 +89,7 @@ MODELS = (
         UNTOUCHED
         | {
             "who": {"one": LIKELY, "all": NEVER},
-            "link": {"follower": LIKELY, "leader": HARDLY},
+            "link": {"follower": LIKELY, "leader": HARDLY, "untold": -0.7},
             "frozen": {"yes": YES, "no": -0.3},
             "demand": {"frozen": LIKELY, "jump": SOME, "held": 0.0},
             "phase": {"spike": HARDLY, "full": -0.3},

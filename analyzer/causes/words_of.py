@@ -105,6 +105,9 @@ def not_hot(facts: Facts) -> list[str]:
 def came_back(here: Around, facts: Facts) -> list[str]:
     """How power came back."""
     found, after = facts.signs.get("return"), facts.at("back_after_s")
+    path = facts.at("path_back_s")
+    if after is None and path is not None and found != "tries":
+        return [f"The voltage came back {num(path, 's')} later; nobody asked for drive again."]
     if found == "tries":
         return [
             f"It tried again: {num(facts.numbers['spells'], 'times', 0)} without current in "

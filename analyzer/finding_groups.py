@@ -91,7 +91,7 @@ def _key(event: Event, place: int) -> Key:
     if event.kind is EventKind.OVERHEAT:
         part = event.limit.name.rsplit(".", 1)[-1].split("_")[0] if event.limit else ""
         return (event.kind, part)
-    if event.kind is EventKind.POWER_REDUCED and event.causes:
+    if event.kind in (EventKind.POWER_REDUCED, EventKind.BRAKE_REDUCED) and event.causes:
         return (event.kind, event.causes[0].cause)
     if event.kind is EventKind.NEAR_TRIP and event.limit is not None:
         return (event.kind, event.flavour, event.limit.name.rsplit(".", 1)[-1])

@@ -20,7 +20,9 @@ from analyzer.quantities import (
     pack_voltage_v,
     step_s,
     throttle_pct,
+    wheel_speed_mps,
 )
+from analyzer.same_demand import LEAST_PCT, steady, usual_a
 from analyzer.sensors import believable_temp_c
 from analyzer.words import Governor
 from importers.ride import Ride
@@ -34,6 +36,11 @@ FULL_DEMAND = 0.9
 TOP_DUTY_PCT = 95.0
 """From here a power stage has no voltage left to give [%]. Textbook: six-step and overmodulation
 begin near 91 to 96 % of the full voltage."""
+LESS = 0.9
+"""Below this part of what it gave at the same demand, and of its limits, a drive is held back. Our
+choice: clear of a limiter's ripple."""
+SLOW_MPS = 1.5
+"""Below this a start is on its way [m/s]. Our choice."""
 DRIVING_PART = 0.03
 """Below this part of its limit a drive does not drive. Our choice: controllers' dead band."""
 LEAST_A = 0.5
@@ -54,6 +61,9 @@ class DriveState:
     """What is really in force, else what is set."""
     phase_limit_a: float | None
     codes: Codes
+    held_pct: Floats | None = None
+    """What it gave of what the same steady demand at the same speed gave while volts and heat held
+    nothing back, or of its battery limit, the larger [%]; NaN where that is not known."""
 
 
 def govern(ride: Ride, setup: Setup, in_force: Sequence[InForce]) -> dict[str, DriveState]:
@@ -80,8 +90,45 @@ def _course(ride: Ride, setup: Setup, drive: Drive, found: InForce | None) -> Dr
     seen_phase = found.phase_drive_a if found else None
     battery_limit = _limit(seen_battery.value if seen_battery else None, drive.battery_drive_a)
     phase_limit = _limit(seen_phase.value if seen_phase else None, drive.phase_drive_a)
-    codes = _codes(ride, setup, drive, battery, phase, demand, full, battery_limit, phase_limit)
-    return DriveState(battery, phase, demand, full, battery_limit, phase_limit, codes)
+    held = _held_pct(ride, setup, drive, battery, phase, demand, full, battery_limit)
+    codes = _codes(
+        ride, setup, drive, battery, phase, demand, full, battery_limit, phase_limit, held
+    )
+    return DriveState(battery, phase, demand, full, battery_limit, phase_limit, codes, held)
+
+
+def _held_pct(
+    ride: Ride,
+    setup: Setup,
+    drive: Drive,
+    battery: Floats | None,
+    phase: Floats | None,
+    demand: Floats | None,
+    full: float | None,
+    battery_limit: float | None,
+) -> Floats | None:
+    work = phase if phase is not None else battery
+    asked_of = (
+        _derated(ride, setup, drive),
+        _hot(ride, drive, "motor"),
+        _hot(ride, drive, "controller"),
+    )
+    takers = [one for one in asked_of if one is not None]
+    lowered = np.any(takers, axis=0) if takers else np.zeros(ride.time_s.size, np.bool_)
+    if work is None or demand is None or full is None or not lowered.any():
+        return None
+    speed = wheel_speed_mps(ride, setup, drive.name)
+    values = None if speed is None else speed.values
+    asked = 100.0 * demand / full
+    still = steady(asked, ride.time_s)
+    usual = usual_a(work, asked, values, still & ~lowered, step_s(ride))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.where(still & (asked >= LEAST_PCT), work / usual, np.nan)
+        if values is not None:
+            part = np.where(np.abs(values) < SLOW_MPS, np.nan, part)
+        if battery is not None and battery_limit:
+            part = np.where(np.isfinite(part), np.fmax(part, battery / battery_limit), np.nan)
+    return np.asarray(100.0 * part, np.float64)
 
 
 def _over(values: Floats | None, limit: float | None) -> Bools | None:
@@ -101,11 +148,15 @@ def _codes(
     full: float | None,
     battery_limit: float | None,
     phase_limit: float | None,
+    held_pct: Floats | None,
 ) -> Codes:
     rows = ride.time_s.size
     codes = np.full(rows, -1, np.int8)
     driving = _driving(battery, phase, battery_limit, phase_limit, rows)
     asking = _asking(demand, full, rows)
+    if held_pct is not None:
+        with np.errstate(invalid="ignore"):
+            asking |= held_pct < 100.0 * LESS
     codes[driving] = GOVERNORS.index(Governor.RIDER if demand is None else Governor.UNKNOWN)
     if demand is not None:
         codes[driving & ~asking] = GOVERNORS.index(Governor.RIDER)

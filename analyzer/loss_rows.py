@@ -50,6 +50,8 @@ class AskedRows:
     """Asked for and clearly there."""
     top_speed: Bools
     """Near the speed at which the motor's voltage leaves no room for current."""
+    pushed: Bools | None = None
+    """Beyond it: a slope turns the motor faster than this voltage can. None where not known."""
 
 
 def asked_rows(
@@ -63,10 +65,10 @@ def asked_rows(
     nothing is asked."""
     rows = one.dead.size
     nothing = np.zeros(rows, np.bool_)
-    top = _top_speed(one, duty_pct, rows)
+    top, pushed = _top_speed(one, duty_pct, rows)
     if one.demand is None or one.work_a is None or usual is None:
         empty = np.full(rows, np.nan)
-        return AskedRows(np.zeros(rows), empty, nothing, nothing, top)
+        return AskedRows(np.zeros(rows), empty, nothing, nothing, top, pushed)
     demand = np.where(np.isfinite(one.demand), one.demand, 0.0)
     asked = np.where(demand > ASKED, 1.0, np.where(demand < -ASKED, -1.0, 0.0))
     if speed is not None:
@@ -93,7 +95,7 @@ def asked_rows(
                 drawn <= np.maximum(GONE_PART * power, FADED_FLOOR_A)
             )
             gone |= readable & (asked > 0) & telling & low & (one.work_a <= FADED_PART * expected)
-    return AskedRows(asked, expected, gone, given, top)
+    return AskedRows(asked, expected, gone, given, top, pushed)
 
 
 def _carried(
@@ -145,20 +147,26 @@ def _or_any_braking(one: DriveSignals, demand: Floats, asked: Floats, expected: 
     return out
 
 
-def _top_speed(one: DriveSignals, duty_pct: Floats | None, rows: int) -> Bools:
+def _top_speed(one: DriveSignals, duty_pct: Floats | None, rows: int) -> tuple[Bools, Bools | None]:
+    """Where the drive is near the top of its speed, and where beyond it."""
     if duty_pct is not None and bool(np.isfinite(duty_pct).any()):
         with np.errstate(invalid="ignore"):
-            return np.asarray(duty_pct >= TOP_DUTY_PCT, np.bool_)
+            return np.asarray(duty_pct >= TOP_DUTY_PCT, np.bool_), None
     if one.speed_mps is None or one.work_a is None:
-        return np.zeros(rows, np.bool_)
+        return np.zeros(rows, np.bool_), None
     volts = one.voltage_v
     with np.errstate(invalid="ignore", divide="ignore"):
         per_volt = np.abs(one.speed_mps) / (
             1.0 if volts is None else np.where(volts > 5, volts, np.nan)
         )
         pulling = (one.work_a > 2 * one.floor_a) & np.isfinite(per_volt)
+        # Downhill the motors brake at speeds that they cannot pull at.
+        if one.demand is not None:
+            pulling &= one.demand > 0.0
+        if one.battery_a is not None:
+            pulling &= one.battery_a > 0.0
     if int(pulling.sum()) < 50:
-        return np.zeros(rows, np.bool_)
+        return np.zeros(rows, np.bool_), None
     top = float(np.quantile(per_volt[pulling], 0.995))
     with np.errstate(invalid="ignore"):
         near, slower = per_volt >= TOP_PART * top, per_volt < SLOWER_PART * top
@@ -166,5 +174,6 @@ def _top_speed(one: DriveSignals, duty_pct: Floats | None, rows: int) -> Bools:
     # Only where the drive really pulls less up there is it the motor's top; else the rider's.
     at_top, below = one.work_a[pulling & near], one.work_a[pulling & slower]
     if at_top.size < 20 or below.size < 50 or np.median(at_top) > 0.6 * np.median(below):
-        return np.zeros(rows, np.bool_)
-    return np.asarray(near, np.bool_)
+        return np.zeros(rows, np.bool_), None
+    with np.errstate(invalid="ignore"):
+        return np.asarray(near, np.bool_), np.asarray(per_volt >= top, np.bool_)

@@ -12,15 +12,21 @@ from analyzer.loss_fade import faded_away, refused, with_fading
 from analyzer.loss_lines import line_rows, status_rows, trip_used
 from analyzer.loss_off import switched_off, switched_off_logger
 from analyzer.loss_rows import CARRY_S, AskedRows, asked_rows
-from analyzer.loss_signals import DriveSignals, drive_signals
+from analyzer.loss_signals import STANDING_MPS, DriveSignals, drive_signals
 from analyzer.loss_spin import ahead_rows, road_speed_mps, spins
 from analyzer.loss_unasked import Witnesses, unasked_falls
 from analyzer.loss_usual import usual_work
 from analyzer.losses import RETRY_S, DriveLoss, asked_and_gone, merged_per_drive
-from analyzer.quantities import Floats, drive_channel, speed_mps
+from analyzer.quantities import Floats, drive_channel, speed_mps, step_s
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+LEAST_BRAKE_A = 1.0
+"""A brake limit below this is none [A]. Our choice."""
+ASKED_TO_BRAKE = 0.15
+"""Braking asked for beyond doubt (of the most). Our choice."""
+NEVER_S, BRAKES_S = 0.5, 3.0
+"""Less braking than this in all the ride is none, more is a drive that brakes [s]. Our choice."""
 TOGETHER_S = 1.0
 """Drives that stop within this of each other are one loss [s]. The contract's."""
 
@@ -157,6 +163,8 @@ def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
     others = [x for x in search.drives if x is not one]
     rows.gone[:] |= faded_away(one, rows, setup.drive(one.name), ride)
     rows.gone[:] |= refused(one, rows, setup.drive(one.name), ride)
+    if never_brakes(one, others, search):
+        rows.gone[rows.asked < 0] = False
     rows.given[:] &= ~rows.gone
     found = asked_and_gone(one, rows, ride)
     found += spins(one, others, rows, ride)
@@ -167,6 +175,33 @@ def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
         found += unasked_falls(one, others, ride, seen)
     series = setup.pack.series
     return [with_fading(x, one, rows, setup.drive(one.name), ride, series) for x in found]
+
+
+def never_brakes(one: DriveSignals, others: list[DriveSignals], search: Search) -> bool:
+    """Whether this drive is not made to brake: no current in all the ride's braking, while another
+    drive brakes, and no brake limit in the setup that says it should. What was never there is not
+    lost."""
+    drive = search.setup.drive(one.name)
+    set_a = max(drive.phase_brake_a or 0.0, drive.battery_brake_a or 0.0)
+    if set_a > LEAST_BRAKE_A or one.work_a is None:
+        return False
+    step = step_s(search.ride)
+    return _brakes_s(one, search, step) < NEVER_S and any(
+        _brakes_s(x, search, step) > BRAKES_S for x in others
+    )
+
+
+def _brakes_s(one: DriveSignals, search: Search, step: Floats) -> float:
+    """For how long this drive gave current while braking was asked of it, moving [s]."""
+    rows = search.rows[one.name].asked < 0
+    if one.work_a is None or one.demand is None:
+        return 0.0
+    if one.speed_mps is not None:
+        rows &= np.abs(one.speed_mps) > STANDING_MPS
+    with np.errstate(invalid="ignore"):
+        # The hand changes over: what drives on for a moment is no braking.
+        lasting = rows & np.concatenate([[False], rows[:-1]]) & (one.demand < -ASKED_TO_BRAKE)
+        return float(step[lasting & (one.work_a > 2.0 * one.floor_a)].sum())
 
 
 def _trip_gone(search: Search) -> np.ndarray:

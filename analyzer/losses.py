@@ -129,6 +129,9 @@ def _left_by_itself(
     near_top = float(np.mean(rows.top_speed[a : first + 1])) > 0.3
     if not near_top or rows.asked[first] < 0:
         return False
+    if rows.pushed is not None and rows.pushed[first]:
+        # A cut lets the voltage rise and the speed sink: only a slope turns the motor on from here.
+        return True
     assert one.work_a is not None
     with np.errstate(invalid="ignore"):
         before = np.nan_to_num(one.work_a[max(first - 3, 0) : first])

@@ -1,7 +1,7 @@
 """Where did a drive give less than the same demand gave before, and what took it away?
 
 A limiter at work is no such event: the current stands at its limit. Here it stays well below, with
-the rider asking for everything.
+the rider asking for everything, or well below what the same demand gave before.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from analyzer.events import Cause, Event, Peak
-from analyzer.governed import AT_LIMIT, FULL_DEMAND, GOVERNORS, DriveState
+from analyzer.governed import AT_LIMIT, FULL_DEMAND, GOVERNORS, LESS, SLOW_MPS, DriveState
 from analyzer.quantities import (
     JOIN_S,
     Floats,
@@ -25,14 +25,10 @@ from analyzer.words import EventKind, Governor, Severity
 from importers.ride import Ride
 from importers.setup_types import Setup
 
-LESS = 0.85
-"""Below this part of both limits the drive gives less. Our choice: clear of a limiter's ripple."""
 LEAST_S = 1.0
 """Shorter is a change of demand on its way [s]. Our choice."""
 GONE = 0.05
 """Under a twentieth of what it gave it is a cutout, not a reduction. The contract's."""
-SLOW_MPS = 1.5
-"""Below this the motor current alone tells [m/s]. Our choice: pulling away takes a moment."""
 TAKERS = (
     Governor.VOLTAGE_DERATE,
     Governor.CONTROLLER_HEAT_DERATE,
@@ -111,7 +107,13 @@ def _of_drive(ride: Ride, setup: Setup, name: str, state: DriveState) -> list[Ev
         return []
     with np.errstate(invalid="ignore"):
         asks = state.demand_pct >= FULL_DEMAND * state.full_pct
-        mask = asks & (part < LESS) & (part > GONE)
+        mask = asks & (part < LESS)
+        if state.held_pct is not None:
+            # Where less than everything is asked for, the same demand before is the measure.
+            less = ~asks & (state.held_pct < 100.0 * LESS)
+            part = np.where(less, state.held_pct / 100.0, part)
+            mask |= less
+        mask &= part > GONE
     takes = np.isin(state.codes, [GOVERNORS.index(one) for one in TAKERS])
     events = []
     for span in spans_where(mask & takes, ride, min_s=LEAST_S):
@@ -119,6 +121,13 @@ def _of_drive(ride: Ride, setup: Setup, name: str, state: DriveState) -> list[Ev
         if event is not None:
             events.append(event)
     return events
+
+
+def _asked(state: DriveState) -> Floats:
+    """Demand as a part of the highest seen."""
+    if state.demand_pct is None or not state.full_pct:
+        return np.full(state.codes.size, np.nan)
+    return state.demand_pct / state.full_pct
 
 
 def _part_given(ride: Ride, setup: Setup, name: str, state: DriveState) -> Floats | None:
@@ -158,7 +167,14 @@ def _event(
     peak = None
     if battery is not None:
         peak = Peak(f"{name}.battery_current_a", float(np.nanmin(battery[span.rows])))
-    taken = 100.0 * (1.0 - given / AT_LIMIT)
+    whole_demand = bool(np.nanmedian(_asked(state)[span.rows]) >= FULL_DEMAND)
+    taken = 100.0 * (1.0 - given / (AT_LIMIT if whole_demand else 1.0))
+    said = (
+        f"Full demand for {span.length_s:.1f} s gave {100 * given:.0f} % of what the limits allow"
+        if whole_demand
+        else f"The demand of these {span.length_s:.1f} s gave {100 * given:.0f} % of what it gave "
+        "at this speed before"
+    )
     return Event(
         EventKind.POWER_REDUCED,
         span.start_s,
@@ -168,10 +184,7 @@ def _event(
         peak,
         None,
         causes=causes,
-        facts=(
-            f"Full demand for {span.length_s:.1f} s gave {100 * given:.0f} % of what the limits "
-            f"allow: about {max(taken, 0):.0f} % were taken away.",
-        ),
+        facts=(f"{said}: about {max(taken, 0):.0f} % were taken away.",),
         measures=(("length_s", span.length_s), ("given_pct", 100 * given)),
     )
 

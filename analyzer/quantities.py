@@ -27,6 +27,15 @@ LIGHTS_ROWS = 20
 SLOW_RATE_HZ = 5.0
 """Peaks of channels updated less often than this are lower bounds [Hz]. The contract's."""
 
+STEADY_S, STEADY_A, STEADY_PART = 2.0, 0.5, 0.03
+"""Drives' currents that moved less than this in that time can be held against a reading once a
+second. Our choice."""
+AGREED_S = 20.0
+"""So much of it tells whether they agree [s]. Our choice."""
+AGREE_A, AGREE_PART, AGREE_ROWS = 0.7, 0.06, 0.8
+"""They agree where so many of those rows are this near. Our choice: a few per cent of gain apart,
+as shunts are (common practice, no source)."""
+
 BACK_A = 0.2
 """A battery current below minus this goes back into the pack [A]. Our choice: above a shunt's
 offset (0.1 to 0.3 A, common practice, no source)."""
@@ -233,20 +242,34 @@ def _pack_current_a(ride: Ride, drives: tuple[str, ...], aux_a: float) -> Quanti
 
 def pack_peaks_a(ride: Ride, setup: Setup) -> Quantity | None:
     """The pack's current [A] where its peaks count: `pack_current_a`, but of a BMS that writes too
-    rarely to show them only what lights draw, on top of what the drives' faster logs sum to."""
+    rarely to show them only what lights draw, on top of what the drives' faster logs sum to. The
+    slow reading itself where the two do not agree: another consumer draws as it likes."""
     logged = pack_current_a(ride, setup)
     total = _summed_a(ride, setup.drive_names)
     if logged is None or total is None or not logged.at_least or total.at_least:
         return logged
     rest = logged.values - total.values
     known = rest[np.isfinite(rest)]
-    if known.size < LIGHTS_ROWS:
+    if known.size < LIGHTS_ROWS or _disagree(ride, rest, total.values):
         return logged
     lights_a = setup.pack.aux_a
     if lights_a is None:
         lights_a = max(float(np.median(known)), 0.0)
     values = np.where(np.isfinite(total.values), total.values + lights_a, logged.values)
     return Quantity(values, total.channels, False)
+
+
+def _disagree(ride: Ride, rest: Floats, total: Floats) -> bool:
+    """Whether what flows past the drives changes while their own currents stand still."""
+    back = np.searchsorted(ride.time_s, ride.time_s - STEADY_S)
+    with np.errstate(invalid="ignore"):
+        still = np.abs(total - total[back]) < STEADY_A + STEADY_PART * np.abs(total)
+    known = still & np.isfinite(rest)
+    if float(step_s(ride)[known].sum()) < AGREED_S:
+        return False
+    off = np.abs(rest[known] - np.median(rest[known]))
+    near = off <= AGREE_A + AGREE_PART * np.abs(total[known])
+    return float(np.mean(near)) < AGREE_ROWS
 
 
 def pack_voltage_v(ride: Ride, setup: Setup) -> Quantity | None:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from analyzer.balance import Balance, InForce
 from analyzer.beyond import find_overheat, find_overvoltage, find_sags, find_stalls
+from analyzer.brake_reduced import find_brake_reduced
 from analyzer.climb_load import ride_load
 from analyzer.climbs import Climb, find_climbs
 from analyzer.conditions import conditions
@@ -132,6 +133,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
             *find_overheat(ride, setup),
             *find_stalls(ride, setup),
             *find_power_reduced(on_pack, setup, states),
+            *not_lost(find_brake_reduced(on_pack, setup, in_force), losses),
             *before_acting(find_near_trips(on_pack, setup, state), losses),
             *find_imbalance(ride, setup, balance, at_fault=losses),
             *find_wheel_slip(ride, setup),
@@ -169,6 +171,15 @@ def outside(events: list[Event], free: Sequence[Span]) -> list[Event]:
         one
         for one in events
         if not any(a.start_s - JOIN_S <= one.start_s <= a.end_s + JOIN_S for a in free)
+    ]
+
+
+def not_lost(events: list[Event], losses: Sequence[Event]) -> list[Event]:
+    """The reductions that are no part of a loss."""
+    return [
+        one
+        for one in events
+        if not any(a.start_s < one.end_s and one.start_s < a.end_s for a in losses)
     ]
 
 

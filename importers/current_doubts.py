@@ -24,6 +24,13 @@ SLOWING_MPS2 = 0.7
 (0.015 g rolling, air at 25 km/h: about 0.3 m/s²): twice that and more is braking."""
 STRONG = 0.1
 """Part of the top current that counts as current. Our choice."""
+IDLE = 0.05
+"""Part of the top phase current below which a motor does nothing. Our choice."""
+NOTHING = 0.01
+"""Part of the top battery current that counts as none. Our choice."""
+RARELY = 0.03
+"""Share of the braking rows in which a motor that never brakes may carry current and draw none:
+pulling away, the hand that changes over. Our choice."""
 OFTEN = 0.3
 """Share of the braking rows with such a current from which it is braking current without a sign.
 Our choice: a drive that brakes by a lever alone shows next to none."""
@@ -53,7 +60,26 @@ def _doubt(name: str, amps: Floats, columns: Columns, time_s: Floats) -> str | N
     share = float(np.mean(np.abs(amps[slowing & good]) > STRONG * top))
     if share > OFTEN:
         return f"it is counted without sign: never below zero, also while braking; {LEFT_OUT}"
+    if _rests(name, amps, columns, slowing):
+        return None
     return f"it is never below zero, also while braking: cut off or not braked by; {LEFT_OUT}"
+
+
+def _rests(name: str, amps: Floats, columns: Columns, slowing: NDArray[np.bool_]) -> bool:
+    """Whether this drive's motor rests or pulls while the vehicle brakes: then nothing was cut off,
+    other wheels or the mechanical brake did it. A cut-off current stands at zero while the motor
+    carries current."""
+    drive = name.rpartition(".")[0]
+    phase = columns.get(f"{drive}.phase_current_a") if drive else None
+    if phase is None or phase.dtype == object:
+        return False
+    size = np.abs(np.asarray(phase, np.float64))
+    known = slowing & np.isfinite(size) & np.isfinite(amps)
+    if int(known.sum()) < 10:
+        return False
+    turned = size > IDLE * float(np.nanquantile(size, 0.99))
+    nothing = amps <= NOTHING * float(np.nanquantile(np.abs(amps), 0.99))
+    return float(np.mean((turned & nothing)[known])) < RARELY
 
 
 def _slowing(name: str, columns: Columns, time_s: Floats) -> NDArray[np.bool_] | None:

@@ -49,7 +49,7 @@ def table(
             found += check.numbers(case.run, answer, case.style)
             found += check.limits(case.run, answer, case.style)
             found += check.spans_of(case.run, answer, case.style)
-            found += check.climbs(case.run, answer)
+            found += check.climbs(case.run, answer, case.style.current_gain)
             found += check.shape(answer)
         for one in found:
             row = counts[one.quantity]

@@ -93,3 +93,22 @@ def test_without_demand_nothing_is_called_reduced():
     )
     setup = make_setup(drives=(DRIVE,))
     assert find_power_reduced(bare, setup, govern(bare, setup, ())) == []
+
+
+def test_less_than_the_same_half_demand_gave_is_reduced_too():
+    seconds = np.arange(600) / 10
+    low = (seconds >= 40) & (seconds < 50)
+    throttle = np.where(seconds < 5, 100.0, 60.0)
+    phase = np.where(seconds < 5, 60.0, 36.0) * np.where(low, 0.6, 1.0)
+    ride = course(
+        throttle_pct=throttle,
+        phase_current_a=phase,
+        battery_current_a=phase / 3,
+        battery_voltage_v=np.where(low, 44.0, 52.0),
+    )
+    setup, states, _ = only(ride)
+    (event,) = find_power_reduced(ride, setup, states)
+    assert (event.start_s, event.end_s) == pytest.approx((40.0, 50.0), abs=0.5)
+    assert event.causes[0].cause == "voltage_derate"
+    assert event.measure("given_pct") == pytest.approx(60.0, abs=2)
+    assert "60 % of what it gave at this speed before" in event.facts[0]

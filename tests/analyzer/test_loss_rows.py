@@ -4,6 +4,7 @@ import numpy as np
 from handmade import clock, make_ride, make_setup
 
 from analyzer.loss_search import search_losses
+from importers.setup_types import Drive
 
 GONE_S, LET_GO_S = 70.0, 70.8
 
@@ -27,3 +28,45 @@ def test_a_vehicle_that_slows_into_new_speeds_with_the_demand_held_has_lost_its_
     assert len(losses) == 1
     assert abs(time_s[losses[0].first] - GONE_S) <= 0.25
     assert set(losses[0].drives) == {"left", "right"}
+
+
+def test_an_axle_that_never_brakes_has_not_lost_its_braking():
+    """The rear brakes with 12 A at every demand, the front never does; the setup gives the front no
+    brake limit. Where it gives one, braking was asked for and did not come."""
+    time_s = clock(120, 20)
+    stops = (time_s % 20 > 14) & (time_s % 20 < 19)
+    demand = np.where(stops, -60.0, np.where(time_s % 20 < 10, 60.0, 0.0))
+    drive = np.where(demand > 0, 15.0, 0.1)
+    made = {"gps_speed_mps": 6.0}
+    for name, back in (("left", 0.1), ("right", -12.0)):
+        made |= {
+            f"{name}.throttle_pct": demand,
+            f"{name}.battery_current_a": np.where(demand < 0, back, drive),
+            f"{name}.wheel_speed_mps": 6.0,
+        }
+    ride = make_ride(time_s, made)
+    free = make_setup(drives=(Drive("left"), Drive("right", battery_brake_a=15.0)))
+    assert search_losses(ride, free)[0] == ()
+    bound = make_setup(drives=(Drive("left", battery_brake_a=15.0), Drive("right")))
+    losses, _ = search_losses(ride, bound)
+    assert losses
+    assert {one.sign for one in losses} == {-1}
+
+
+def test_a_motor_pushed_beyond_its_top_speed_has_not_lost_its_drive():
+    """Full demand over the crest: the speed passes what 28 V can turn (textbook back-EMF), current
+    goes, and braking further down happens at speeds that no pull was seen at."""
+    time_s = clock(90, 10)
+    lap = time_s % 30
+    speed = np.interp(lap, [0, 6, 12, 14, 17, 20, 26, 30], [0, 4, 4.3, 4.4, 4.6, 6.6, 6.6, 0])
+    demand = np.interp(lap, [0, 0.2, 17, 19, 20, 26, 29, 30], [0, 99, 99, 50, -40, -40, -30, 0])
+    amps = np.clip((0.95 * 28.5 - 0.62 * speed / 0.105) / 0.11, 0.0, 30.0)
+    phase = np.where(demand > 0, np.minimum(amps, 0.3 * demand), 0.1 * demand)
+    made = {
+        "left.throttle_pct": demand, "left.phase_current_a": phase,
+        "left.battery_current_a": phase * np.clip(speed / 4.6, 0.05, 1.0),
+        "left.wheel_speed_mps": speed, "left.battery_voltage_v": 28.5 - 0.05 * phase,
+    }  # fmt: skip
+    setup = make_setup(drives=(Drive("left", battery_brake_a=4.0),))
+    losses, _ = search_losses(make_ride(time_s, made, drives=("left",)), setup)
+    assert losses == ()

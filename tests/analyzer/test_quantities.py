@@ -1,5 +1,7 @@
 """Spans and window means against closed forms; sums and signs against their definitions."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from handmade import clock, make_ride, make_setup, pulse
@@ -9,6 +11,7 @@ from analyzer.quantities import (
     braking_is_logged,
     drives_current_a,
     pack_current_a,
+    pack_peaks_a,
     phase_braking_a,
     spans_where,
     speed_mps,
@@ -170,3 +173,42 @@ def test_unsigned_phase_current_brakes_while_battery_current_goes_back():
         },
     )
     assert phase_braking_a(ride, "left") == pytest.approx(np.where(t < 2, -20.0, 15.0))
+
+
+def test_between_the_slow_readings_of_a_bms_the_drives_currents_tell():
+    """A pulse of 2 s that a BMS sees once a second: 40 A, and 1.5 A of lights."""
+    time_s = clock(120, 20)
+    drawn = np.where((time_s >= 60.3) & (time_s < 62.3), 40.0, 10.0)
+    held = (drawn + 1.5)[np.floor(time_s).astype(int) * 20]
+    ride = slow_bms(time_s, drawn, held)
+    got = pack_peaks_a(ride, make_setup())
+    assert got is not None
+    assert not got.at_least
+    np.testing.assert_allclose(got.values, drawn + 1.5, atol=1e-9)
+
+
+def test_a_bms_that_sees_another_consumer_is_believed():
+    """A heater that switches between 0 and 15 A past the drives."""
+    time_s = clock(120, 20)
+    heater = np.where(np.floor(time_s / 7) % 2 == 0, 15.0, 0.0)
+    held = (10.0 + heater)[np.floor(time_s).astype(int) * 20]
+    got = pack_peaks_a(slow_bms(time_s, np.full(time_s.size, 10.0), held), make_setup())
+    assert got is not None
+    assert got.at_least
+    np.testing.assert_allclose(got.values, held)
+
+
+def slow_bms(time_s, drawn, held):
+    """Two drives at 20 Hz, the pack's current at 1 Hz, held in between."""
+    ride = make_ride(
+        time_s,
+        {"left.battery_current_a": drawn / 2, "right.battery_current_a": drawn / 2,
+         "pack_current_a": held},
+        rate_hz=20.0,
+    )  # fmt: skip
+    (source,) = ride.sources
+    channels = tuple(
+        replace(one, rate_hz=1.0) if one.channel == "pack_current_a" else one
+        for one in source.channels
+    )
+    return replace(ride, sources=(replace(source, channels=channels),))

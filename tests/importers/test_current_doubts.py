@@ -35,3 +35,17 @@ def test_lost_braking_is_told(logged: np.ndarray, word: str) -> None:
 def test_too_short_or_empty_says_nothing() -> None:
     assert said(np.full(AMPS.size, np.nan)) == ""
     assert said(np.zeros(AMPS.size)) == ""
+
+
+def test_an_axle_that_does_not_brake_is_not_cut_off() -> None:
+    """Its motor rests while the other axle brakes; where it turns current and the log shows none
+    going back, that was cut off (phase current is negative wherever the sent-back current is)."""
+    forward = np.clip(AMPS, 0, None)
+    columns = {"front.battery_current_a": forward, "speed_mps": SPEED}
+
+    def doubts(phase: np.ndarray) -> str:
+        more = columns | {"front.phase_current_a": phase}
+        return " ".join(text for _, text in braking_doubts(more, RIDE.time_s))
+
+    assert doubts(2.0 * forward) == ""
+    assert "cut off" in doubts(2.0 * AMPS)

@@ -81,12 +81,16 @@ class Side:
             return want, by
         want = demand * d.phase_brake_a * min(1.0, max(0.0, (v_mps - 0.3) / BRAKE_FADE_MPS))
         by = "rider" if demand > -0.98 else "phase_limit"
-        watt = bus_v * d.battery_brake_a + d.idle_w
+        fade, why = 1.0, "battery_limit"
+        if d.brake_fade_v is not None and d.overvoltage_v is not None:
+            fade = _band(self.seen_v, d.overvoltage_v - d.brake_fade_v, d.overvoltage_v)
+            why = "battery_limit" if fade >= 1.0 else "brake_fade"
+        watt = bus_v * d.battery_brake_a * fade + d.idle_w
         root = emf * emf - 4.0 * d.motor_ohm * watt
         if root > 0.0:
             most = (emf - sqrt(root)) / (2.0 * d.motor_ohm)
             if -want > most:
-                want, by = -most, "battery_limit"
+                want, by = -most, why
         return want, by
 
     def step(self, want: float, bus_v: float, omega: float, dt_s: float) -> None:

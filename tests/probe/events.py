@@ -114,8 +114,22 @@ def stall(run: Run, rate_hz: float, walking_mps: float = 1.0) -> list[tuple[floa
 
 
 def derated(run: Run, name: str) -> list[tuple[float, float]]:
-    """Where voltage or heat derating governed a drive for half a second or longer."""
-    by = run.side[name]["governs"]
-    return spans(
-        run.t_s, np.isin(by, ("voltage_derate", "motor_heat_derate", "controller_heat_derate")), 0.5
+    """Where derating took a fifth or more of what this drive was asked for and could give."""
+    side, d = run.side[name], run.machine.drives[name]
+    by = np.isin(side["governs"], ("voltage_derate", "motor_heat_derate", "controller_heat_derate"))
+    asked = side["demand"] * d.phase_drive_a
+    given = np.maximum(
+        side["phase_a"] / np.maximum(asked, 1.0), side["battery_a"] / d.battery_drive_a
     )
+    return spans(run.t_s, by & (given < 0.8) & (run.col["v"] > 2.0), 0.5)
+
+
+def brake_faded(run: Run, name: str) -> list[tuple[float, float]]:
+    """Where fading near a full pack took a fifth or more of this drive's braking."""
+    side, d = run.side[name], run.machine.drives[name]
+    asked = -side["demand"] * d.phase_brake_a
+    given = np.maximum(
+        -side["phase_a"] / np.maximum(asked, 1.0), -side["battery_a"] / d.battery_brake_a
+    )
+    rows = (side["governs"] == "brake_fade") & (given < 0.8) & (side["demand"] < -0.3)
+    return spans(run.t_s, rows & (run.col["v"] > 2.8), 0.5)

@@ -33,6 +33,7 @@ class Drive:
     motor_derate_c: float | None = None
     motor_stop_c: float | None = None
     follows: str | None = None
+    brake_fade_v: float | None = None  # so far below overvoltage braking begins to fade
     motor_k_per_w: float = 1.2  # motor to air
     motor_j_per_k: float = 900.0
     controller_k_per_w: float = 1.5

@@ -56,13 +56,21 @@ def _with_clocks(
     except LogError as error:
         last = replace(sources[-1], problems=(*sources[-1].problems, str(error)))
         return (*sources[:-1], last)
-    return tuple(
-        replace(
-            one,
-            clock_offset_s=joined[one.file].clock_offset_s,
-            clock_drift_ppm=joined[one.file].clock_drift_ppm,
-        )
-        for one in sources
+    return tuple(_as_joined(one, joined[one.file]) for one in sources)
+
+
+def _as_joined(own: Source, joined: Source) -> Source:
+    """With its clock against the first's, and what another log of the ride settled."""
+    channels = tuple(
+        replace(mine, unit=one.unit, sure=one.sure, why=one.why)
+        for mine, one in zip(own.channels, joined.channels, strict=True)
+    )
+    return replace(
+        own,
+        clock_offset_s=joined.clock_offset_s,
+        clock_drift_ppm=joined.clock_drift_ppm,
+        channels=channels,
+        problems=joined.problems,
     )
 
 

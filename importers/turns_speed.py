@@ -69,9 +69,7 @@ def settle_turns(
                 f"{ALL_RESTS_ON_IT}. "
                 f"If it counts electrical turns, a map file says so: {line}"
             )
-    if not changed:
-        return table, tuple(sources), told
-    return table, tuple(_with(one, changed) for one in sources), told
+    return table, tuple(_with(one, changed, told) for one in sources), told
 
 
 def _reading(sources: Sequence[Source], name: str) -> ChannelReading | None:
@@ -80,14 +78,20 @@ def _reading(sources: Sequence[Source], name: str) -> ChannelReading | None:
     return next((one for one in every if one.channel in (name, "motor_rpm")), None)
 
 
-def _with(source: Source, changed: dict[str, ChannelReading]) -> Source:
+def _with(source: Source, changed: dict[str, ChannelReading], told: Sequence[str]) -> Source:
+    """The source with what was settled, its own doubts of it gone, what was found said."""
+    mine = [
+        text for text in told
+        if text.partition(":")[0] in {one.channel for one in source.channels}
+        or (any(one.channel == "motor_rpm" for one in source.channels))
+    ]  # fmt: skip
     channels = tuple(changed.get(str(one.channel), one) for one in source.channels)
     settled = {one.header for one in changed.values()}
     problems = tuple(
         text for text in source.problems
         if not (" is read as " in text and any(text.startswith(f"'{h}'") for h in settled))
     )  # fmt: skip
-    return replace(source, channels=channels, problems=problems)
+    return replace(source, channels=channels, problems=(*problems, *mine))
 
 
 def _ratio(rpm: Floats, speed: Floats, per_rpm: float) -> float | None:

@@ -9,6 +9,7 @@ from setup_maker import TRIKE, setup_of
 
 from analyzer.quantities import wheel_speed_mps
 from importers.log_file import read_log
+from importers.look import look
 from importers.read_ride import read_ride
 from importers.setup_types import Setup
 
@@ -107,3 +108,10 @@ def test_neither_speed_nor_turns_marked_one_pair_of_units_fits(
     read = {one.channel: one.unit for one in table.readings}
     assert read["motor_rpm"] == unit
     assert read["wheel_speed_mps"] == speed_unit
+
+
+def test_look_at_several_logs_says_what_a_ride_of_them_would(tmp_path: Path) -> None:
+    left, _ = look(logs(tmp_path, RPM * PAIRS, MPS), setup=setup())
+    reading = next(one for one in left.channels if one.channel == "left.motor_rpm")
+    assert (reading.unit, reading.sure) == ("electrical rpm", 0.985)
+    assert any("counts electrical turns" in text for text in left.problems)

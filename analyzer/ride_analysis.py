@@ -12,7 +12,7 @@ from analyzer.beyond import find_overheat, find_overvoltage, find_sags, find_sta
 from analyzer.brake_reduced import find_brake_reduced
 from analyzer.climb_load import ride_load
 from analyzer.climbs import Climb, find_climbs
-from analyzer.conditions import conditions
+from analyzer.conditions import Conditions, conditions
 from analyzer.cost_of_limit import hills_of
 from analyzer.cutouts import find_losses
 from analyzer.descents import Descent, find_descents
@@ -20,7 +20,7 @@ from analyzer.estimate import Note
 from analyzer.events import Event, NotChecked
 from analyzer.findings import Finding, rank_findings
 from analyzer.gaps import find_log_gaps
-from analyzer.governed import govern, governed_over
+from analyzer.governed import DriveState, govern, governed_over
 from analyzer.held import with_slow_channels_held
 from analyzer.in_force import find_in_force
 from analyzer.left_out import left_out
@@ -94,21 +94,13 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     inputs = find_rider_inputs(ride, setup, free)
     whole, ride = ride, without_free_wheels(ride, free)
     on_pack = without_open_path(ride, path_open(ride, setup, fit))
-    roads = find_roads(on_pack, setup)
-    load = ride_load(on_pack, setup, None if fit is None else fit.rest_voltage_v)
-    climbs, climb_notes = find_climbs(on_pack, setup, pack_fit=fit, roads=roads, load=load)
     in_force = find_in_force(ride, setup)
     states = govern(on_pack, setup, in_force)
-    climbs = tuple(
-        replace(one, governed=governed_over(states, ride, one.start_s, one.end_s)) for one in climbs
-    )
-    descents = find_descents(
-        on_pack, setup, roads, load=load, charge_pct=state.charge_pct, in_force=in_force
-    )
-    limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
+    hills = _find_hills(on_pack, setup, fit=fit, states=states, state=state, in_force=in_force)
+    limits, not_checked = check_limits(on_pack, setup, state, climbs=len(hills.climbs))
     state = replace(
         state,
-        hills=hills_of(ride, climbs),
+        hills=hills_of(ride, hills.climbs),
         drive_overshoot=overshoot_of(limits, "battery_drive_a"),
         brake_overshoot=overshoot_of(limits, "battery_brake_a"),
     )
@@ -120,18 +112,14 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
     cut_off = open_in_losses(on_pack, losses)
     if cut_off.any():
         on_pack = without_open_path(on_pack, cut_off)
-        limits, not_checked = check_limits(on_pack, setup, state, climbs=len(climbs))
+        limits, not_checked = check_limits(on_pack, setup, state, climbs=len(hills.climbs))
     limits, not_checked, scale_notes = settle_phase_limits(
         ride, setup, in_force, limits, not_checked
     )
     balance = balance_with_remedies(find_balance(ride, setup, in_force, at_fault=losses, seed=seed))
     events = in_order(
         [
-            *find_sags(on_pack, setup, state),
-            *find_over_rating(ride, setup, state),
-            *find_overvoltage(ride, setup, state),
-            *find_overheat(ride, setup),
-            *find_stalls(ride, setup),
+            *_beyond_limits(ride, on_pack, setup, state),
             *find_power_reduced(on_pack, setup, states),
             *not_lost(find_brake_reduced(on_pack, setup, in_force), losses),
             *before_acting(find_near_trips(on_pack, setup, state), losses),
@@ -156,13 +144,55 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
         events=events,
         limits=limits,
         not_checked=not_checked,
-        climbs=climbs,
+        climbs=hills.climbs,
         findings=rank_findings(events, limits, balance, in_force),
-        notes=(*told, *notes, *climb_notes, *loss_notes, *missing, *inputs.notes, *scale_notes),
-        descents=descents,
+        notes=(*told, *notes, *hills.notes, *loss_notes, *missing, *inputs.notes, *scale_notes),
+        descents=hills.descents,
         inputs=inputs,
-        roads=roads,
+        roads=hills.roads,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Hills:
+    """The ways ridden, and what went up and down on them."""
+
+    roads: tuple[Road, ...]
+    climbs: tuple[Climb, ...]
+    descents: tuple[Descent, ...]
+    notes: tuple[Note, ...]
+
+
+def _find_hills(
+    ride: Ride,
+    setup: Setup,
+    *,
+    fit: PackFit | None,
+    states: dict[str, DriveState],
+    state: Conditions,
+    in_force: tuple[InForce, ...],
+) -> _Hills:
+    roads = find_roads(ride, setup)
+    load = ride_load(ride, setup, None if fit is None else fit.rest_voltage_v)
+    climbs, notes = find_climbs(ride, setup, pack_fit=fit, roads=roads, load=load)
+    climbs = tuple(
+        replace(one, governed=governed_over(states, ride, one.start_s, one.end_s)) for one in climbs
+    )
+    descents = find_descents(
+        ride, setup, roads, load=load, charge_pct=state.charge_pct, in_force=in_force
+    )
+    return _Hills(roads, climbs, descents, notes)
+
+
+def _beyond_limits(ride: Ride, on_pack: Ride, setup: Setup, state: Conditions) -> list[Event]:
+    """Spans in which the pack or a drive was beyond a limit; a sag only while the pack was on."""
+    return [
+        *find_sags(on_pack, setup, state),
+        *find_over_rating(ride, setup, state),
+        *find_overvoltage(ride, setup, state),
+        *find_overheat(ride, setup),
+        *find_stalls(ride, setup),
+    ]
 
 
 def outside(events: list[Event], free: Sequence[Span]) -> list[Event]:

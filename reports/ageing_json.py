@@ -17,79 +17,90 @@ HEALTH = ("share", "speed_ratio", "wheel_circumference", "rolling", "heat_per_wa
 
 def ageing_json(result: AgeingResult) -> str:
     """How a pack has aged, as JSON text."""
-    resistance, capacity, use = result.resistance, result.capacity, result.use
-    health = {one.quantity: one for one in result.health}
     return to_text(
         {
             "schema": AGEING_SCHEMA,
             "rides": result.rides,
             "rides_used": result.rides_used,
             "span_days": number(result.span_days),
-            "resistance": {
-                "now_25c_ohm": estimate_object(resistance.now_25c_ohm if resistance else None),
-                "new_25c_ohm": estimate_object(resistance.new_25c_ohm if resistance else None),
-                "growth_pct_per_year": estimate_object(
-                    resistance.growth_pct_per_year if resistance else None
-                ),
-                "jumps": [
-                    {
-                        "date": jump.date.date().isoformat(),
-                        "step_pct": estimate_object(jump.step_pct),
-                        "part": jump.part,
-                        "note": jump.note,
-                    }
-                    for jump in result.jumps
-                ],
-            },
-            "capacity": {
-                "now_ah": estimate_object(capacity.now_ah if capacity else None),
-                "of_rated_pct": estimate_object(result.of_rated_pct),
-                "fade_pct_per_year": estimate_object(
-                    capacity.fade_pct_per_year if capacity else None
-                ),
-                "usable_ah": estimate_object(result.usable_ah),
-            },
-            "use": {
-                "distance_km": number(use.distance_km),
-                "charge_out_ah": number(use.charge_out_ah),
-                "equivalent_full_cycles": number(use.equivalent_full_cycles),
-                "hours_full": number(use.hours_full),
-                "hours_hot": number(use.hours_hot),
-                "charged_cold_ah": number(use.charged_cold_ah),
-                "depths": [
-                    {"depth_pct": list(one.depth_pct), "cycles": number(one.cycles)}
-                    for one in use.depths
-                ],
-                "wh_per_km": {
-                    "first": estimate_object(result.wh_per_km[0]),
-                    "last": estimate_object(result.wh_per_km[1]),
-                },
-            },
-            "drive_health": [
-                {
-                    "quantity": name,
-                    "first": estimate_object(health[name].first if name in health else None),
-                    "last": estimate_object(health[name].last if name in health else None),
-                }
-                for name in HEALTH
-            ],
-            "forecast": {
-                "capacity_80_pct": _dated(result.capacity_80),
-                "resistance_150_pct": _dated(result.resistance_150),
-                "hills": [
-                    {
-                        "hill": one.hill,
-                        "charge_pct": number(one.charge_pct),
-                        "from": _dated(one.ahead),
-                    }
-                    for one in result.hills
-                ],
-                "basis": result.basis,
-            },
+            "resistance": _resistance(result),
+            "capacity": _capacity(result),
+            "use": _use(result),
+            "drive_health": _drive_health(result),
+            "forecast": _forecast(result),
             "per_ride": [_ride(one) for one in result.per_ride],
             "notes": note_objects(result.notes),
         }
     )
+
+
+def _resistance(result: AgeingResult) -> Json:
+    course = result.resistance
+    return {
+        "now_25c_ohm": estimate_object(course.now_25c_ohm if course else None),
+        "new_25c_ohm": estimate_object(course.new_25c_ohm if course else None),
+        "growth_pct_per_year": estimate_object(course.growth_pct_per_year if course else None),
+        "jumps": [
+            {
+                "date": jump.date.date().isoformat(),
+                "step_pct": estimate_object(jump.step_pct),
+                "part": jump.part,
+                "note": jump.note,
+            }
+            for jump in result.jumps
+        ],
+    }
+
+
+def _capacity(result: AgeingResult) -> Json:
+    course = result.capacity
+    return {
+        "now_ah": estimate_object(course.now_ah if course else None),
+        "of_rated_pct": estimate_object(result.of_rated_pct),
+        "fade_pct_per_year": estimate_object(course.fade_pct_per_year if course else None),
+        "usable_ah": estimate_object(result.usable_ah),
+    }
+
+
+def _use(result: AgeingResult) -> Json:
+    use = result.use
+    first, last = result.wh_per_km
+    return {
+        "distance_km": number(use.distance_km),
+        "charge_out_ah": number(use.charge_out_ah),
+        "equivalent_full_cycles": number(use.equivalent_full_cycles),
+        "hours_full": number(use.hours_full),
+        "hours_hot": number(use.hours_hot),
+        "charged_cold_ah": number(use.charged_cold_ah),
+        "depths": [
+            {"depth_pct": list(one.depth_pct), "cycles": number(one.cycles)} for one in use.depths
+        ],
+        "wh_per_km": {"first": estimate_object(first), "last": estimate_object(last)},
+    }
+
+
+def _drive_health(result: AgeingResult) -> Json:
+    health = {one.quantity: one for one in result.health}
+    return [
+        {
+            "quantity": name,
+            "first": estimate_object(health[name].first if name in health else None),
+            "last": estimate_object(health[name].last if name in health else None),
+        }
+        for name in HEALTH
+    ]
+
+
+def _forecast(result: AgeingResult) -> Json:
+    return {
+        "capacity_80_pct": _dated(result.capacity_80),
+        "resistance_150_pct": _dated(result.resistance_150),
+        "hills": [
+            {"hill": one.hill, "charge_pct": number(one.charge_pct), "from": _dated(one.ahead)}
+            for one in result.hills
+        ],
+        "basis": result.basis,
+    }
 
 
 def _month(day: datetime | None) -> str | None:

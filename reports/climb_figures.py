@@ -13,6 +13,7 @@ from analyzer.climbs import Climb
 from analyzer.governed import govern
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, speed_mps, step_s
 from analyzer.ride_analysis import RideResult
+from analyzer.words import GradeSource
 from importers.setup_types import Setup
 from reports.governed_strip import Piece, pieces_of, strip_panel, strip_traces
 from reports.limits_used import limits_used
@@ -23,6 +24,9 @@ MOST_PROFILES = 6
 """So many climbs are drawn, the highest first. Our choice."""
 POINTS = 330
 """Points a line of a profile. Our choice: a screen is about as wide."""
+
+HEIGHT = "Height"
+"""The title of the panel that shows the road."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,13 @@ def profiles(result: RideResult, prefix: str = "climb") -> tuple[Profile, ...]:
             for drive, course in courses.items()
             if drive in result.ride.drives
         ]
-        figure = _figure(panels, way_m, rows, [one for one in strips if one[1]])
+        shown = [
+            # A height that was no use for the grade would contradict it.
+            one
+            for one in panels
+            if one.title != HEIGHT or climb.grade_source is GradeSource.ALTITUDE
+        ]
+        figure = _figure(shown, way_m, rows, [one for one in strips if one[1]])
         if figure is None:
             continue
         near = _nearest([(one.name, one.share[rows]) for one in used])
@@ -84,7 +94,7 @@ def _panels(result: RideResult) -> list[Panel]:
     panels = []
     height = ride.get("altitude_m")
     if height is not None:
-        panels.append(Panel("Height", "m", [Line("height", height, "@c3", width=1.8)]))
+        panels.append(Panel(HEIGHT, "m", [Line("height", height, "@c3", width=1.8)]))
     current = pack_current_a(ride, setup)
     if current is not None:
         levels = [
@@ -120,7 +130,7 @@ def _figure(
         lines = []
         for line in panel.lines:
             values = line.values[rows]
-            if panel.title == "Height" and np.isfinite(values).any():
+            if panel.title == HEIGHT and np.isfinite(values).any():
                 values = values - values[np.isfinite(values)][0]
             if np.isfinite(values).any():
                 lines.append(Line(line.name, values, line.colour, line.dash, line.width))

@@ -7,7 +7,8 @@ from made.ride_results import made_result
 from page_figures import figures_of
 
 from analyzer.limits_merge import merge_limits
-from analyzer.words import Verdict
+from analyzer.words import GradeSource, Verdict
+from reports.climb_figures import profiles
 from reports.limits_view import answer
 from reports.page import MOST_BYTES, limits_page
 
@@ -68,3 +69,12 @@ def test_few_climbs_carry_no_statement_on_the_worst(rides):
 def test_without_climbs_the_page_stands():
     full = replace(made_result(("motor",)), climbs=())
     assert "No climb of 10 m or more" in limits_page(merge_limits([("one", full)]))
+
+
+@pytest.mark.parametrize(("source", "drawn"), [("altitude", True), ("estimated", False)])
+def test_a_height_that_was_no_use_for_the_grade_is_not_drawn(source, drawn):
+    full = made_result()
+    climbs = tuple(replace(one, grade_source=GradeSource(source)) for one in full.climbs)
+    shown = profiles(replace(full, climbs=climbs))
+    assert shown
+    assert all(("Height" in str(one.figure["layout"])) is drawn for one in shown)

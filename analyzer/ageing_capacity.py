@@ -38,9 +38,13 @@ CURRENT_GAIN_SD = 0.0125
 """Scale of the current that all rides of one logger share [relative]."""
 VOLTAGE_GAIN_SD = 0.003
 """... and that of the voltage."""
-LEARNED_WIDER = 1.5
-"""By how much the interval of a fade is wider where the curve had to be learned: what its bends
-cannot follow. Measured on simulated books, benchmarks/tables/ageing_rides.py."""
+KNOWN_WIDER, LEARNED_WIDER = 1.25, 1.5
+"""By how much the interval of a fade is wider with the cells' own curve and where the curve had to
+be learned: a load's slow rest, lights' part of the charge, what bends cannot follow. Measured on
+simulated books, benchmarks/tables/ageing_rides.py."""
+LEVEL_WIDER = 1.3
+"""Likewise of a capacity through a learned curve: levels that scatter make bends look flatter, and
+the capacity 4 % larger than it is. Measured on the same books."""
 PASSES = 4
 """Fits about the bends found before; more change nothing."""
 LEAST_SLOPE = 0.3
@@ -104,9 +108,11 @@ def _course(moves: Moves, own_curve: bool, setup: Setup | None) -> CapacityAgein
         bent = bent + found[: bent.size]
     assert trend is not None
     return CapacityAgeing(
-        now_ah=widened(trend.now, CURRENT_GAIN_SD),
-        new_ah=widened(trend.new, CURRENT_GAIN_SD),
-        fade_pct_per_year=_fade(trend.growth_pct_per_year, 1.0 if own_curve else LEARNED_WIDER),
+        now_ah=_level(trend.now, own_curve),
+        new_ah=_level(trend.new, own_curve),
+        fade_pct_per_year=_fade(
+            trend.growth_pct_per_year, KNOWN_WIDER if own_curve else LEARNED_WIDER
+        ),
         used=tuple(one.name for one in moves.rides),
         each_ah=y * np.exp(-extra @ found),
         fitted_ah=trend.fitted,
@@ -130,6 +136,18 @@ def _level_only(rides: Sequence[Kept]) -> CapacityAgeing | None:
         used=tuple(one.name for one in told),
         each_ah=each[:, 0],
         fitted_ah=np.full(len(told), value),
+    )
+
+
+def _level(one: Estimate, own_curve: bool) -> Estimate:
+    """The capacity with the current's scale in its interval."""
+    whole = widened(one, CURRENT_GAIN_SD)
+    if own_curve or whole.low is None or whole.high is None:
+        return whole
+    return Estimate(
+        whole.value,
+        whole.value - LEVEL_WIDER * (whole.value - whole.low),
+        whole.value + LEVEL_WIDER * (whole.high - whole.value),
     )
 
 

@@ -21,7 +21,7 @@ WIDE_SD_PCT, WIDE_LENGTH_PCT = 7.0, 20.0
 deviation [points], and over which length that stays alike [points]. The three published nmc curves
 lie up to 13 points apart, over a third of their length at a time; others of the trade are no closer
 to them than they are to each other."""
-CLOSE_SD_PCT, CLOSE_LENGTH_PCT = 2.5, 6.0
+CLOSE_SD_PCT, CLOSE_LENGTH_PCT = 1.5, 6.0
 """Likewise for the steps that a graphite electrode makes."""
 OWN_CURVE_SD_PCT = 1.0
 """How far off a curve of the rider's own may be at each knot. Our choice."""

@@ -60,10 +60,14 @@ def _scale_text(day: datetime, change: ScaleChange, before: float, after: float)
 
 def logger_marks(rides: Sequence[Kept]) -> tuple[Mark, ...]:
     """Days from which voltage or current come from other columns than before."""
-    measured = [one for one in rides if one.summary.kind == "ride" and one.summary.origin]
+    measured = [
+        one
+        for one in rides
+        if one.summary.kind == "ride" and one.summary.origin not in ("", BY_HAND)
+    ]
     marks = []
     for before, after in pairwise(measured):
-        if before.summary.origin == after.summary.origin or BY_HAND in after.summary.origin:
+        if before.summary.origin == after.summary.origin:
             continue
         text = (
             f"From {_day(after.start)} on voltage and current come from {_columns(after)} "

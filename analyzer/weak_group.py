@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from analyzer.ageing_parts import YEAR_S, Kept
+from analyzer.ageing_parts import BY_HAND, YEAR_S, Kept
 from analyzer.estimate import Estimate, Note
 from analyzer.quantities import Bools, Floats
 from analyzer.summary_cells import Apart
@@ -159,8 +159,10 @@ def _slope_per_year(days: Floats, values: Floats) -> Estimate:
     """Theil's slope with Sen's interval (Sen 1968, J. Am. Stat. Assoc. 63, 1379)."""
     from scipy.stats import theilslopes
 
-    found = theilslopes(values, days * 86400 / YEAR_S, 0.95)
-    return Estimate(float(found.slope), float(found.low_slope), float(found.high_slope))
+    with np.errstate(invalid="ignore"):  # its interval is open where all values are tied
+        found = theilslopes(values, days * 86400 / YEAR_S, 0.95)
+    low, high = (float(one) if np.isfinite(one) else None for one in found[2:])
+    return Estimate(float(found.slope), low, high)
 
 
 def _early_cutouts(rides: Sequence[Kept]) -> list[str]:
@@ -198,7 +200,8 @@ def _day(when: datetime) -> str:
 def _lost_standing(rides: Sequence[Kept]) -> list[str]:
     """Charge lost between the end of one ride and the start of the next, per day of standing."""
     days, lost = [], []
-    for one, after in pairwise(rides):
+    logged = [one for one in rides if one.summary.origin != BY_HAND]
+    for one, after in pairwise(logged):
         end, start = one.summary.charge_end_pct, after.summary.charge_start_pct
         if end is None or start is None or one.summary.origin != after.summary.origin:
             continue
@@ -215,6 +218,7 @@ def _lost_standing(rides: Sequence[Kept]) -> list[str]:
         return []
     return [
         f"Standing, the pack loses {month:.0f} points of charge a month (at least {low:.0f}, from "
-        f"{len(days)} stops without a charge); cells alone lose 2 to 5. A converter or BMS that "
-        "stays awake does this, or a group that leaks: measure the groups after a week's rest."
+        f"{len(days)} stops without a charge), if no ride between is missing here; cells alone lose "
+        "2 to 5. A converter or BMS that stays awake does this, or a group that leaks: measure the "
+        "groups after a week's rest."
     ]

@@ -218,7 +218,7 @@ def _lost_standing(rides: Sequence[Kept]) -> list[str]:
         return []
     return [
         f"Standing, the pack loses {month:.0f} points of charge a month (at least {low:.0f}, from "
-        f"{len(days)} stops without a charge), if no ride between is missing here; cells alone lose "
+        f"{len(days)} stops without a charge), if no ride between is missing; cells alone lose "
         "2 to 5. A converter or BMS that stays awake does this, or a group that leaks: measure the "
         "groups after a week's rest."
     ]

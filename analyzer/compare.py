@@ -25,6 +25,7 @@ from analyzer.compare_climbs import (
     top_rise,
 )
 from analyzer.compare_load import full_demand_power
+from analyzer.compare_road import road_changes
 from analyzer.estimate import Estimate, Note
 from analyzer.ride_analysis import RideResult
 from analyzer.same_climb import climb_shapes, pairs_of
@@ -129,6 +130,7 @@ def compare_rides(before: RideResult, after: RideResult) -> CompareResult:
         *_on_climbs(before, after, pairs),
         *_at_load(before, after),
         _energy(before, after),
+        *_road(before, after),
     )
     notes.append(Note("differences", REPEATS))
     cost = cost_of(differences, changes)
@@ -370,6 +372,18 @@ def cost_of(differences: Sequence[Difference], changes: Sequence[SettingChange])
     if unclear:
         out += f" Within what rides differ by chance: {', '.join(unclear)}."
     return out if changes or told else ""
+
+
+def _road(before: RideResult, after: RideResult) -> list[Difference]:
+    """Rolling and drag; open where either ride tells neither."""
+    found = road_changes(before, after)
+    names = (("rolling_coefficient", "1"), ("drag_area_m2", "m²"))
+    if found is None:
+        return [difference(name, unit, None, None) for name, unit in names]
+    return [
+        Difference(name, unit, one, two, change, abs(change.value) > change.half_width)
+        for (name, unit), (one, two, change) in zip(names, found, strict=True)
+    ]
 
 
 def _energy(before: RideResult, after: RideResult) -> Difference:

@@ -29,6 +29,8 @@ QUANTITY = {
     "share_pct": ("Share while driving", "pct", ""),
     "energy_per_km_wh": ("Energy for a kilometre", "wh", ""),
     "energy_wh_per_km": ("Energy for a kilometre", "", "Wh/km"),
+    "rolling_coefficient": ("Rolling of tyres and drives, were the drag as before", "", ""),
+    "drag_area_m2": ("Drag area, were rolling as before", "", "m²"),
     "peak_braking_current_a": ("Highest braking current", "a", ""),
     "peak_pack_current_a": ("Highest pack current", "a", ""),
     "mean_pack_current_a": ("Mean pack current", "a", ""),

@@ -31,7 +31,12 @@ TELLS = {
     "limits -20 %": ("battery_drive_in_force_a", "full_demand_power_w"),
     "resistance +20 %": ("resistance_10s_ohm", "resistance_10s_25c_ohm"),
     "mass +30 kg": ("energy_wh_per_km", "energy_wh_per_m", "mean_pack_current_a"),
-    "rolling +40 %": ("energy_wh_per_km", "energy_wh_per_m", "mean_pack_current_a"),
+    "rolling +40 %": (
+        "rolling_coefficient",
+        "energy_wh_per_km",
+        "energy_wh_per_m",
+        "mean_pack_current_a",
+    ),
 }
 """What should show each change."""
 

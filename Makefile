@@ -19,8 +19,11 @@ bench: $(READY)  ## speed, memory and size as ratios measured in one run
 
 TABLES = pack_truth limits_truth restated_truth compare_truth hills_truth descents_truth cutout_truth clocks clocks_simulated ageing_truth predict_truth probe_truth ageing_rides
 
-tables: $(READY)  ## the measured tables of truth: long
+DRIVES =
+
+tables: $(READY)  ## the measured tables of truth: long; with DRIVES=FOLDER grades on real drives, too
 	@for name in $(TABLES); do echo "== $$name"; PYTHONPATH=.:tests $(BIN)/python benchmarks/tables/$$name.py || exit 1; done
+	@if [ -n "$(DRIVES)" ]; then echo "== real_grades"; $(BIN)/python benchmarks/tables/real_grades.py "$(DRIVES)"; fi
 
 fuzz: $(READY)  ## a minute of coverage-guided fuzzing of the reader
 	@$(BIN)/python -m pip install -q --disable-pip-version-check atheris

@@ -1,7 +1,7 @@
 """Is `predict` right on hills that the fit never saw, and are the chances it states?
 
     PYTHONPATH=.:tests python benchmarks/tables/predict_truth.py [BUILDS] [--first SEED]
-        [--truth own|probe] [--rides N]
+        [--truth own|probe|both] [--rides N]
 
 Each build rides (once, or N times) to be fitted, then climbs and descends hills of its own whose
 load, charge and warmth are drawn so that limits are near. Printed: errors and cover of the
@@ -144,12 +144,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("builds", type=int, nargs="?", default=20)
     parser.add_argument("--first", type=int, default=9000)
-    parser.add_argument("--truth", choices=("own", "probe"), default="own")
+    parser.add_argument("--truth", choices=("own", "probe", "both"), default="both")
     parser.add_argument("--rides", type=int, default=1)
     args = parser.parse_args()
+    for truth in ("own", "probe") if args.truth == "both" else (args.truth,):
+        print(f"== {truth}, fitted on {args.rides} each")
+        table(truth, args.first, args.builds, args.rides)
+
+
+def table(truth: str, first: int, builds: int, rides: int) -> None:
+    """All hills of these builds: what was said against what was."""
     found: list[Said] = []
     chances: list[tuple[str, float, float]] = []
-    for case in cases(args.truth, args.first, args.builds, args.rides):
+    for case in cases(truth, first, builds, rides):
         for hill in case.hills:
             ahead = even_hill(
                 hill.grade_pct, hill.length_m, hill.charge_pct, hill.temp_c, hill.speed_mps

@@ -24,7 +24,7 @@ from analyzer.ageing_levels import Moves, moves_of
 from analyzer.ageing_parts import ORIGIN_SD, Kept, origin_columns, widened, years
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
-from analyzer.rest_voltage import cell_volts, charge_pct
+from analyzer.rest_voltage import USUAL_PART, cell_volts, charge_pct
 from analyzer.trend import FEWEST, fit_trend
 from importers.setup_types import Setup
 
@@ -42,9 +42,12 @@ KNOWN_WIDER, LEARNED_WIDER = 1.25, 1.5
 """By how much the interval of a fade is wider with the cells' own curve and where the curve had to
 be learned: a load's slow rest, lights' part of the charge, what bends cannot follow. Measured on
 simulated books, benchmarks/tables/ageing_rides.py."""
-LEVEL_WIDER = 1.3
+LEVEL_WIDER = 1.1
 """Likewise of a capacity through a learned curve: levels that scatter make bends look flatter, and
 the capacity 4 % larger than it is. Measured on the same books."""
+USUAL_SD = 0.15
+"""A pack in use holds `USUAL_PART` of its rating within this, one standard deviation of ln. Our
+choice: hardly one holds a tenth more than is printed on it, and an old one two thirds."""
 PASSES = 4
 """Fits about the bends found before; more change nothing."""
 LEAST_SLOPE = 0.3
@@ -101,6 +104,7 @@ def _course(moves: Moves, own_curve: bool, setup: Setup | None) -> CapacityAgein
             prior_sd=held,
             look_for_jumps=False,
             sds_hold=True,
+            level=_expected(setup, own_curve),
         )
         if trend is None:
             return None
@@ -137,6 +141,14 @@ def _level_only(rides: Sequence[Kept]) -> CapacityAgeing | None:
         each_ah=each[:, 0],
         fitted_ah=np.full(len(told), value),
     )
+
+
+def _expected(setup: Setup | None, own_curve: bool) -> tuple[float, float] | None:
+    """What a pack holds of its rating at the first ride; where its own curve is known, what it
+    moves says that better."""
+    if setup is None or own_curve:
+        return None
+    return USUAL_PART * setup.pack.capacity_ah, USUAL_SD
 
 
 def _level(one: Estimate, own_curve: bool) -> Estimate:

@@ -14,9 +14,10 @@ from enum import StrEnum
 
 from analyzer.summary import SeenInForce, Triple
 
-SAME = 0.03
-"""Two plateaus, or a plateau and a setting, this near are one [relative], or nearer than their
-intervals. Our choice: a controller's scale repeats better, its overshoot does not."""
+SAME, SAME_A = 0.05, 0.3
+"""Two plateaus, or a plateau and a setting, this near are one [relative, A], or nearer than their
+intervals. Our choice: a controller reads within 3 to 5 % and 0.1 to 0.3 A (common practice, no
+source), and a setting is seldom changed by less."""
 CONFIRMED = 2
 """A new plateau is believed when so many rides in a row show it, or at once when it is what the
 setup says. Our choice: a rider may hold one current for long."""
@@ -80,7 +81,7 @@ class _Reading:
 
 def _alike(seen: Triple, amps: float) -> bool:
     value, low, high = seen
-    near = abs(value / amps - 1) <= SAME if amps > 0 else False
+    near = abs(value - amps) <= max(SAME * amps, SAME_A)
     return near or (low is not None and high is not None and low <= amps <= high)
 
 
@@ -142,7 +143,7 @@ def _regimes(readings: Sequence[_Reading]) -> list[list[_Reading]]:
     regimes: list[list[_Reading]] = []
     waiting: list[_Reading] = []
     for one in readings:
-        if regimes and _alike(one.seen, regimes[-1][-1].seen[0]):
+        if regimes and _goes_on(regimes[-1][-1], one):
             regimes[-1].append(one)
             waiting = []
             continue
@@ -153,6 +154,12 @@ def _regimes(readings: Sequence[_Reading]) -> list[list[_Reading]]:
             regimes.append(waiting)
             waiting = []
     return regimes
+
+
+def _goes_on(before: _Reading, now: _Reading) -> bool:
+    """Whether two readings are of one plateau: alike, or both what one setting says."""
+    kept = before.set_a == now.set_a and before.as_set and now.as_set
+    return kept or _alike(now.seen, before.seen[0])
 
 
 def _change(

@@ -76,6 +76,7 @@ def fit_trend(
     season_sd: float = SEASON_SD,
     search_shape: Floats | None = None,
     sds_hold: bool = False,
+    level: tuple[float, float] | None = None,
 ) -> Trend | None:
     """The course of a positive quantity over time, or None with fewer than `FEWEST` rides or no
     span of time.
@@ -91,6 +92,7 @@ def fit_trend(
     season_sd : yearly swing that the regressors may leave, one standard deviation of ln y
     sds_hold : the standard deviations hold what rides share, too: that they scatter less makes
         nothing surer
+    level : what the value at the first ride is expected to be, and its standard deviation of ln
     barred : places near which no jump is looked for (a change of logger is none of the pack)
 
     Raises
@@ -111,6 +113,8 @@ def fit_trend(
     problem.shapes = dict(at_steps or {})
     if search_shape is not None:
         problem.search = search_shape
+    if level is not None:
+        problem.prior_mean[0], problem.prior_sd[0] = np.log(level[0]), level[1]
     if sds_hold:
         problem.believed = SDS_HOLD
     places = list(problem.shapes)

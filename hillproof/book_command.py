@@ -111,6 +111,8 @@ def list_rides(
         from reports.book_text import print_book
 
         print_book(entries, changes, target.notes(), _console(), target.place, seen)
+        if settings and entries and not (changes or seen):
+            typer.echo("No setting changed.")
 
 
 @book_app.command(

@@ -222,8 +222,8 @@ def _renewed(task: tuple[str, Entry]) -> tuple[str, RideSummary]:
     return entry.name, summary
 
 
-def one_pack(entries: Sequence[Entry], pack: str | None) -> list[Entry]:
-    """The rides of one pack: the named one, else that of the newest ride; one life of it.
+def one_pack(entries: Sequence[Entry], pack: str | None, place: str) -> list[Entry]:
+    """The rides of one pack of the book at `place`: the named one, else the newest ride's.
 
     Raises
     ------
@@ -231,7 +231,7 @@ def one_pack(entries: Sequence[Entry], pack: str | None) -> list[Entry]:
     """
     if not entries:
         raise BookError(
-            where="book",
+            where=f"the book at {place}",
             what="it holds no ride yet",
             remedy="`hillproof book add LOG… --setup FILE` keeps one.",
         )
@@ -258,7 +258,7 @@ def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> Ageing
     from importers.ride_file import read_ride_file
 
     every = book.entries()
-    entries = one_pack(every, pack)
+    entries = one_pack(every, pack, str(book.place))
     _, setup = read_ride_file(entries[-1].path)
     since = setup.pack.in_service_since
     life = [one for one in entries if since is None or one.start.date() >= since]
@@ -407,6 +407,8 @@ def write_pages(book: Book, folder: str) -> int:
     results = ((one.name, analyse_ride(*read_ride_file(one.path))) for one in entries)
     ageing = ((one or "pack", judge(book, one)) for one in packs)
     target = Path(folder)
+    if target.exists() and not target.is_dir():
+        raise UsageError(where=folder, what="is a file, not a folder", remedy="Name another.")
     try:
         target.mkdir(parents=False, exist_ok=True)
     except OSError as error:

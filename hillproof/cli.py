@@ -17,6 +17,7 @@ import typer
 
 from hillproof.book_command import ageing_app, book_app
 from hillproof.hill_app import hill_app
+from hillproof.plain_output import speak_plainly
 from hillproof.ride_app import ride_app
 from hillproof.setup_app import setup_app
 from importers.errors import UserError
@@ -66,6 +67,7 @@ def main(arguments: list[str] | None = None) -> None:
     be taken for an answer to --strict.
     """
     stdout = sys.stdout
+    speak_plainly()
     try:
         try:
             app(arguments)

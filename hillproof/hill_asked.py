@@ -49,7 +49,7 @@ class HillAsked:
             if (value := getattr(self, name)) is not None and not low <= value <= high
         ]
         if self.charge_pct is None:
-            faults.append("--charge is missing: the charge at the foot of the hill in %")
+            faults.append("--charge is missing: the pack's charge in % where the hill begins")
         if self.track is None and (self.grade_pct is None or self.length_m is None):
             faults.append("--grade and --length are missing, or --track F.gpx instead")
         if self.track is not None and (self.grade_pct, self.length_m) != (None, None):

@@ -200,7 +200,7 @@ def load_rides(rides: Sequence[str], book: str | None = None) -> list[tuple[str,
         known = os.path.exists(one) or shelf is None
         paths.append(one if known or shelf is None else shelf.find(one).path)
     if not rides and shelf is not None:
-        kept = one_pack(shelf.entries(), None)
+        kept = one_pack(shelf.entries(), None, str(shelf.place))
         paths = [entry.path for entry in kept if entry.kind == "ride"]
     results = [(Path(path).stem, analyse(*read_ride_file(path))) for path in paths]
     return sorted(results, key=lambda pair: _began(pair[1]))

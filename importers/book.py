@@ -106,8 +106,8 @@ class Book:
         what = "more than one ride begins so" if hits else "no ride of that name"
         which = f": {some}" if some else "; the book is empty"
         raise BookError(
-            where=f"{self.place}: {name}",
-            what=what,
+            where=name,
+            what=f"{what} in {self.place}",
             remedy=f"`hillproof book list` shows all{which}.",
         )
 

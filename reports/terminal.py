@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from reports.findings_view import FindingView
 
 STYLE = {Severity.ACT: "bold red", Severity.WATCH: "bold yellow", Severity.NOTE: "bold cyan"}
+TABLE_COLUMNS = 100
+"""A terminal narrower than this gets a list of columns: a table would break words. Our choice."""
+STATE_STYLE = {"sure": "", "doubt": "yellow", "unread": "dim"}
 MOST_DOUBTS = 6
 """So many columns in doubt are named. Our choice."""
 MOST_NOT_CHECKED = 5
@@ -133,10 +136,22 @@ def _print_columns(view: SourceView, console: Console) -> None:
     ]
     if not rows:
         return
-    if console.is_terminal:
+    if console.is_terminal and console.width < TABLE_COLUMNS:
+        _print_list(rows, console)
+    elif console.is_terminal:
         _print_table(heads, rows, console)
     else:
         _print_plain(heads, [cells for _, cells in rows], console)
+
+
+def _print_list(rows: Sequence[tuple[str, tuple[str, ...]]], console: Console) -> None:
+    """On a narrow terminal: what a column is below its header, no word broken."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    for state, (header, *cells) in rows:
+        console.print(Text(header, style=STATE_STYLE[state]))
+        console.print(Padding(Text(", ".join(filter(None, cells)), style="dim"), (0, 0, 0, 4)))
 
 
 def _print_table(
@@ -150,8 +165,7 @@ def _print_table(
     for name in heads:
         table.add_column(name, overflow="fold", justify="left")
     for state, cells in rows:
-        style = {"sure": "", "doubt": "yellow", "unread": "dim"}[state]
-        table.add_row(*(Text(cell) for cell in cells), style=style)
+        table.add_row(*(Text(cell) for cell in cells), style=STATE_STYLE[state])
     console.print(table)
 
 

@@ -75,3 +75,9 @@ def test_piped_each_column_of_a_file_stays_on_one_line():
     long = replace(source.channels[0], header="h" * 90, why="w" * 90)
     text = printed(print_look, (replace(source, channels=(long,)),))
     assert any("h" * 90 in line and "w" * 90 in line for line in text.splitlines())
+
+
+def test_on_a_narrow_terminal_no_word_is_broken():
+    out = io.StringIO()
+    print_look(made_result().ride.sources, Console(file=out, width=50, force_terminal=True))
+    assert "left.battery_current_a" in out.getvalue()

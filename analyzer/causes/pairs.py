@@ -59,6 +59,8 @@ BEATING: tuple[Fact, ...] = (
     {"tries": "weak_long"},
     {"beats": "yes some", "return": "never", "speed": "jog riding"},
 )
+BOTH_SIDES: Fact = {"who": "all"}
+ONE_SIDE: Fact = {"who": "one"}
 OVER_LINK: tuple[Fact, ...] = (
     {"frozen": "yes"},
     {"demand": "frozen"},
@@ -216,6 +218,20 @@ PAIRS = (
             {"demand": "held", "demand_leaves": "ramp"},
         ),
         "the switch inputs, and the demand at 20 Hz or faster",
+    ),
+    *(
+        Pair(
+            C.INTERLOCK_OPENED,
+            other,
+            (BOTH_SIDES, {"fall": "ramp", "return": "blink soon later after_rest"}),
+            (ONE_SIDE, *facts, ROLLS_NOT),
+            "the other drive's log, or the switch inputs",
+        )
+        for other, facts in (
+            (C.PHASE_OVERCURRENT, (SPIKE,)),
+            (C.ROTOR_SENSOR_FAULT, JERKS),
+            (C.MOTOR_PHASE_FAULT, BEATING),
+        )
     ),
     Pair(
         C.INTERLOCK_OPENED,

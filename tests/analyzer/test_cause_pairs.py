@@ -1,0 +1,71 @@
+"""Nothing is said surely that nothing seen decides (the trade's pairs, causes.md; no source)."""
+
+import pytest
+from handmade import make_setup as setup
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analyzer.causes.combine import MODELS, probabilities
+from analyzer.causes.pairs import PAIRS, told_apart
+from analyzer.words import CutoutCause as C
+
+SURE = 0.6
+LEVELS: dict[str, set[str]] = {}
+for model in MODELS:
+    for sign, levels in model.signs.items():
+        LEVELS.setdefault(sign, set()).update(levels)
+for pair in PAIRS:
+    for fact in (*pair.for_one, *pair.for_other):
+        for sign, levels in fact.items():
+            LEVELS.setdefault(sign, set()).update(levels.split())
+SIGNS = st.fixed_dictionaries(
+    {}, optional={sign: st.sampled_from(sorted(levels)) for sign, levels in LEVELS.items()}
+)
+
+
+@given(SIGNS)
+@settings(max_examples=200, deadline=None)
+def test_a_sure_first_is_told_from_every_rival(signs):
+    chances = probabilities(signs, setup())
+    assert sum(chances.values()) == pytest.approx(1.0)
+    first, p = next(iter(chances.items()))
+    if p >= SURE:
+        rivals = [c for c, q in chances.items() if c is not first and q >= 0.011]
+        assert all(told_apart(first, one, signs)[0] for one in rivals)
+
+
+@pytest.mark.parametrize("pair", PAIRS, ids=lambda p: f"{p.one.value}/{p.other.value}")
+def test_without_any_fact_a_pair_is_open_and_each_fact_speaks_for_one(pair):
+    assert not told_apart(pair.one, pair.other, {})[0]
+    assert not told_apart(pair.other, pair.one, {})[0]
+    assert pair.ask
+    for mine, first, second in (
+        (pair.for_one, pair.one, pair.other),
+        (pair.for_other, pair.other, pair.one),
+    ):
+        for fact in mine:
+            signs = {sign: levels.split()[0] for sign, levels in fact.items()}
+            assert told_apart(first, second, signs)[0], fact
+            assert not told_apart(second, first, signs)[0], fact
+
+
+def test_a_connector_at_full_current_with_the_trip_unknown_is_a_split():
+    signs = {
+        "kind": "drive", "who": "all", "order": "together", "bus": "collapse", "fall": "instant",
+        "discharge_load": "far_above", "charge": "middle", "cell_low": "mean_clear",
+        "heat_load": "mild",
+    }  # fmt: skip
+    chances = probabilities(signs, setup())
+    assert max(chances.values()) < SURE
+    assert {C.BMS_OVERCURRENT_DISCHARGE, C.SUPPLY_INTERRUPTED} == set(list(chances)[:2])
+
+
+def test_a_trip_that_used_its_delay_is_said_surely():
+    signs = {
+        "kind": "drive", "who": "all", "order": "together", "bus": "collapse", "fall": "instant",
+        "discharge_load": "far_above", "discharge_trip": "used", "charge": "middle",
+        "cell_low": "mean_clear",
+    }  # fmt: skip
+    first, p = next(iter(probabilities(signs, setup()).items()))
+    assert first is C.BMS_OVERCURRENT_DISCHARGE
+    assert p > 0.9

@@ -40,7 +40,7 @@ MODELS = (
             "speed": {"still": -0.3},
             "beats": {"yes": LIKELY, "some": SOME, "no": -0.7},
             "tries": {"weak_long": LIKELY, "weak_short": SOME, "full_short": -0.3},
-            "rolling": {"runs": UNLIKELY, "fails": SOME},
+            "rolling": {"runs": -0.5, "fails": SOME},
             "jitter": {"yes": -0.7},
             "return": {"tries": LIKELY, "soon": -0.7, "blink": -0.3, "never": SOME},
             "phase": {"spike": -0.7},

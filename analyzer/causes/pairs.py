@@ -208,6 +208,16 @@ PAIRS = (
         JERKS,
         "the speed of wheel or satellite beside the motor's",
     ),
+    *(
+        Pair(
+            C.MECHANICAL_DRIVE_LOST,
+            other,
+            ({"road": "leaves"},),
+            ({"road": "keeps"},),
+            "the speed of wheel or satellite beside the motor's",
+        )
+        for other in (C.PHASE_OVERCURRENT, C.MOTOR_PHASE_FAULT, C.DRIVE_LINK_LOST)
+    ),
     Pair(
         C.INPUT_SIGNAL_LOST,
         C.INTERLOCK_OPENED,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -12,6 +14,9 @@ from importers.raw_table import RawColumn
 
 MOSTLY = 0.5
 """A column is one of numbers when more than this share of its cells are. Our choice."""
+MOST_NUMBER = 1e30
+"""What is larger was never measured, nor is it a time or a count: it would only overflow in sums.
+Our choice."""
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$"
 _DAY_MONTH = (
     r"^(?:\d{1,2}[. /-]{1,2}(?:\pL{3,9}|\d{1,2}[./-]\d{2,4})\.?(?:[ -]\d{2,4})?"
@@ -27,9 +32,9 @@ def column_of(column: pa.ChunkedArray, name: str, unit: str, dialect: Dialect) -
     if pa.types.is_null(kind):
         return RawColumn(name, unit, numbers=np.full(len(column), np.nan))
     if pa.types.is_floating(kind) or pa.types.is_integer(kind):
-        return RawColumn(name, unit, numbers=_finite(column))
+        return _numbers(name, unit, column)
     if pa.types.is_boolean(kind):
-        return RawColumn(name, unit, numbers=_finite(column.cast(pa.int8())))
+        return _numbers(name, unit, column.cast(pa.int8()))
     texts = pc.utf8_trim_whitespace(_flat(column.cast(pa.string())))
     return text_column(texts, name, unit, dialect.decimal, dialect.thousands)
 
@@ -54,9 +59,13 @@ def text_column(
     if count <= MOSTLY * filled:
         return RawColumn(name, unit, texts=texts, date_cells=dates)
     numbers = pc.if_else(pc.fill_null(good, False), plain, None).cast(pa.float64())
-    return RawColumn(
-        name, unit, numbers=_finite(numbers), odd_cells=filled - count, date_cells=dates
-    )
+    found = _numbers(name, unit, numbers)
+    return replace(found, odd_cells=found.odd_cells + filled - count, date_cells=dates)
+
+
+def _numbers(name: str, unit: str, column: pa.ChunkedArray | pa.Array) -> RawColumn:
+    numbers, absurd = _finite(column)
+    return RawColumn(name, unit, numbers=numbers, odd_cells=absurd)
 
 
 def _dates_beside(texts: pa.StringArray, good: pa.BooleanArray) -> int:
@@ -82,13 +91,16 @@ def _flat(column: pa.ChunkedArray) -> pa.Array:
     return flat.combine_chunks() if isinstance(flat, pa.ChunkedArray) else flat
 
 
-def _finite(column: pa.ChunkedArray | pa.Array) -> NDArray[np.float64]:
-    """float64 values, infinite ones as missing."""
+def _finite(column: pa.ChunkedArray | pa.Array) -> tuple[NDArray[np.float64], int]:
+    """float64 values, infinite and absurd ones as missing, and how many absurd ones there were."""
     if isinstance(column, pa.ChunkedArray):
         values = column.to_numpy()
     else:
         values = column.to_numpy(zero_copy_only=False)
     out = np.asarray(values, np.float64)
-    if out.size and not np.isfinite(out.sum()) and np.isinf(out).any():
-        out = np.where(np.isinf(out), np.nan, out)
-    return out
+    with np.errstate(over="ignore", invalid="ignore"):
+        if float(np.dot(out, out)) < MOST_NUMBER**2:  # as nearly every column without a gap
+            return out, 0
+        beyond = np.abs(out) > MOST_NUMBER
+    absurd = int(np.isfinite(out[beyond]).sum())
+    return (np.where(beyond, np.nan, out), absurd) if beyond.any() else (out, 0)

@@ -19,7 +19,7 @@ from importers.column_guess import SURE, UNREAD_SURE, Guess, full
 from importers.guess_name import NameGuess, is_foreign, name_guesses
 from importers.guess_physics import check_power, settle_signs, settle_speed_units
 from importers.guess_roles import one_each, settle_open_currents, whole_vehicle
-from importers.guess_side import drives_of
+from importers.guess_side import drives_of, lettered
 from importers.guess_unit import guess_unit
 from importers.header_words import HeaderWords, read_header
 from importers.raw_table import RawColumn
@@ -57,7 +57,11 @@ def guess_columns(
     may speak of (default: the setup's).
     """
     names = tuple(drives if drives is not None else setup.drive_names if setup else ())
-    headers = [read_header(one.header, one.unit, names) for one in columns]
+    spelled = lettered([one.header for one in columns], names)
+    headers = [
+        replace(read_header(text, one.unit, names), header=one.header)
+        for text, one in zip(spelled, columns, strict=True)
+    ]
     sides, side_sure, remarks = drives_of(headers, names)
     guesses = [
         Guess(column, words, drive, sure, _first_name(words, column))
@@ -70,7 +74,7 @@ def guess_columns(
             one.unread_sure = UNREAD_SURE
     whole_vehicle(guesses, len(names))
     settle_open_currents(guesses)
-    one_each(guesses)
+    one_each(guesses, len(names))
     settle_speed_units(guesses, setup)
     settle_signs(guesses, time_s)
     check_power(guesses)

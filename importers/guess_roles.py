@@ -172,7 +172,7 @@ def _mostly_larger(own: Floats, other: Floats) -> bool:
     return bool(np.mean(np.abs(own[big]) >= 0.9 * np.abs(other[big])) > 0.85)
 
 
-def one_each(guesses: list[Guess]) -> None:
+def one_each(guesses: list[Guess], drives: int) -> None:
     """Each channel once per drive: the surest column, of equals one that is not constant."""
     best: dict[tuple[str | None, str], Guess] = {}
     for one in guesses:
@@ -187,6 +187,7 @@ def one_each(guesses: list[Guess]) -> None:
         keep, lose = (one, other) if _rank(one) > _rank(other) else (other, one)
         best[one.key] = keep
         close = abs(keep.sure - lose.sure) < 0.02 and not _same(keep, lose)
+        close |= drives > 1 and _of_any_side(keep) and not _equal(keep, lose)
         name = keep.name.channel if keep.name else ""
         was = full(lose)
         lose.drop(f"'{keep.column.header}' is read as {name} instead")
@@ -195,6 +196,18 @@ def one_each(guesses: list[Guess]) -> None:
             keep.name = replace(keep.name, chance=min(keep.name.chance, 0.9))
             keep.why = f"'{lose.column.header}' claims it, too, and differs"
             keep.rival = map_line(lose.column.header, was, lose.unit.name, lose.sign.sign)
+
+
+def _of_any_side(one: Guess) -> bool:
+    """Whether a drive has this channel, and no word says which: then two columns that are much
+    alike may be two drives'."""
+    assert one.name is not None
+    row = channel_of(one.name.channel)
+    return one.drive is None and row is not None and row.per_drive and not one.name.pack
+
+
+def _equal(one: Guess, two: Guess) -> bool:
+    return one.sample.size > 0 and np.array_equal(one.sample, two.sample, equal_nan=True)
 
 
 def _rank(one: Guess) -> tuple[float, bool, bool]:

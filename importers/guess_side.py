@@ -15,6 +15,10 @@ rider has to see it."""
 _LONE_D = re.compile(r"(?:^|[\s_(\[])D(?:$|[\s_)\],;:/])", re.IGNORECASE)
 SIDES = ("left", "right", "front", "rear")
 
+LETTER_PAIRS = 2
+"""One pair of `F` and `R` may be by chance. Our choice."""
+_LETTER = {one: re.compile(rf"(?<![^\W_]){one}(?![^\W_])") for one in "FRL"}
+
 
 def drive_of_side(side: str, drives: Sequence[str]) -> str | None:
     """The setup's drive on that side: of that name, or the only one whose name has the side's
@@ -42,6 +46,27 @@ def drives_of(
     if not any(found) and len(drives) >= 2:
         told = _by_number(headers, drives, found, sure)
     return found, sure, told
+
+
+def lettered(headers: Sequence[str], drives: Sequence[str]) -> list[str]:
+    """Headers with lone letters `F` and `R` spelled as front and rear, where they come in pairs
+    that are alike but for the letter, and no drive is a left or right one."""
+    if drives and (drive_of_side("front", drives) is None or drive_of_side("rear", drives) is None):
+        return list(headers)
+    if any(drive_of_side(side, drives) for side in ("left", "right") if drives):
+        return list(headers)
+    without = [{way: _LETTER[way].sub("\0", one) for way in "FR"} for one in headers]
+    fronts = {own["F"] for own, one in zip(without, headers, strict=True) if own["F"] != one}
+    rears = {own["R"] for own, one in zip(without, headers, strict=True) if own["R"] != one}
+    pairs = fronts & rears
+    if len(pairs) < LETTER_PAIRS or any(_LETTER["L"].search(one) for one in headers):
+        return list(headers)
+    return [
+        _LETTER["F"].sub("front", one) if own["F"] in pairs and own["F"] != one
+        else _LETTER["R"].sub("rear", one) if own["R"] in pairs and own["R"] != one
+        else one
+        for own, one in zip(without, headers, strict=True)
+    ]  # fmt: skip
 
 
 def _short_rights(headers: Sequence[HeaderWords]) -> Sequence[HeaderWords]:

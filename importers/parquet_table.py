@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import pyarrow as pa
 import pyarrow.parquet as pq
 
@@ -15,6 +17,10 @@ MOST_ROWS = 50_000_000
 """More rows than 24 h at 500 Hz are not believed. Our choice."""
 MOST_CELLS = 200_000_000
 """... nor more cells: they would fill 1.6 GB. Our choice."""
+MOST_CELLS_A_BYTE = 50
+FREE_CELLS = 10_000_000
+"""A file that claims more cells than this for each of its bytes, and more than these, is no log:
+what swings packs to a byte or two a cell. Our choice."""
 
 
 def parquet_cells(path: str) -> pa.Table:
@@ -27,7 +33,8 @@ def parquet_cells(path: str) -> pa.Table:
     try:
         file = pq.ParquetFile(path)
         rows, width = file.metadata.num_rows, file.metadata.num_columns
-        if rows > MOST_ROWS or rows * width > MOST_CELLS:
+        most = max(FREE_CELLS, MOST_CELLS_A_BYTE * os.path.getsize(path))
+        if rows > MOST_ROWS or rows * width > min(MOST_CELLS, most):
             raise LogError(
                 where=path,
                 what=f"it claims {rows} rows of {width} columns",
@@ -70,7 +77,7 @@ def _iso(column: pa.ChunkedArray) -> pa.StringArray:
     import pyarrow.compute as pc
 
     zoned = getattr(column.type, "tz", None)
-    stamps = column.cast(pa.timestamp("us", tz=zoned))
+    stamps = column.cast(pa.timestamp("us", tz=zoned), safe=False)  # nanoseconds are cut
     text = pc.strftime(stamps, format="%Y-%m-%dT%H:%M:%S%z" if zoned else "%Y-%m-%dT%H:%M:%S")
     flat = text.combine_chunks()
     return flat if isinstance(flat, pa.StringArray) else pa.array(flat, pa.string())

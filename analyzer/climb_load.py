@@ -12,7 +12,7 @@ from analyzer.quantities import (
     WindowMeans,
     drive_channel,
     drives_current_a,
-    pack_current_a,
+    pack_peaks_a,
     pack_voltage_v,
 )
 from importers.ride import Ride
@@ -59,7 +59,7 @@ def ride_load(ride: Ride, setup: Setup, rest_voltage_v: Floats | None = None) ->
     """The series that stretches are judged by; `rest_voltage_v` (n values) lets voltage limits
     be measured as the way used from rest to the limit."""
     means = _Means(ride)
-    current = pack_current_a(ride, setup)
+    current = pack_peaks_a(ride, setup)
     voltage = pack_voltage_v(ride, setup)
     together = drives_current_a(ride, setup)
     found = [

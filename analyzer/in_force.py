@@ -108,7 +108,11 @@ def _of_drive(ride: Ride, setup: Setup, drive: Drive, blocks: Blocks) -> InForce
     )
 
     def plateau(
-        one: _Current | None, other: _Current | None, asked: Floats | None, set_a: float | None
+        one: _Current | None,
+        other: _Current | None,
+        asked: Floats | None,
+        set_a: float | None,
+        held: Bools | None = None,
     ) -> Estimate | None:
         if one is None:
             return None
@@ -117,17 +121,39 @@ def _of_drive(ride: Ride, setup: Setup, drive: Drive, blocks: Blocks) -> InForce
         )
         return _plateau(
             _Watched(
-                one.mean_a, others, asked, free, set_a, one.step_a, one.noise_a, blocks.length_s
+                one.mean_a,
+                others,
+                asked,
+                free if held is None else free & ~held,
+                set_a,
+                one.step_a,
+                one.noise_a,
+                blocks.length_s,
             )
         )
 
+    forth = plateau(battery, phase, drive_asked, drive.battery_drive_a)
+    pushed = plateau(_turned(battery), back, brake_asked, drive.battery_brake_a)
+    # What the battery's own limit holds says nothing of a limit on the motor's current.
+    by_drive = _leaned(battery, forth, drive.battery_drive_a)
+    by_brake = _leaned(_turned(battery), pushed, drive.battery_brake_a)
     return InForce(
         name,
-        plateau(battery, phase, drive_asked, drive.battery_drive_a),
-        plateau(phase, battery, drive_asked, drive.phase_drive_a),
-        plateau(_turned(battery), back, brake_asked, drive.battery_brake_a),
-        plateau(back, _turned(battery), brake_asked, drive.phase_brake_a),
+        forth,
+        plateau(phase, battery, drive_asked, drive.phase_drive_a, by_drive),
+        pushed,
+        plateau(back, _turned(battery), brake_asked, drive.phase_brake_a, by_brake),
     )
+
+
+def _leaned(one: _Current | None, found: Estimate | None, set_a: float | None) -> Bools | None:
+    """Blocks in which this current stands at its own limit, as set and seen."""
+    if one is None or found is None or set_a is None:
+        return None
+    if abs(found.value - set_a) > SET_NEAR * set_a:
+        return None
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.abs(one.mean_a - found.value) <= NEAR * found.value, np.bool_)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -81,6 +81,11 @@ class PackState:
     capacity_ah: Estimate | None
 
 
+OVERFULL_V = 0.015
+"""Rest above full by more than this is told [V per cell]. Our choice: chargers end within 0.01 V
+(common practice, no source), and a scale error of 0.35 % is as much."""
+
+
 def estimate_pack(
     ride: Ride, setup: Setup, *, seed: int = 0
 ) -> tuple[PackState, PackFit | None, tuple[Note, ...]]:
@@ -162,6 +167,7 @@ def _state(
         for name, charge in zip(("start", "end"), charges, strict=True)
         if charge is None
     ]
+    notes += _overfull_notes(rests[0], setup)
     capacity, more = _capacity(fit, setup, errors, own, logged_pct)
     notes += more
     state = PackState(
@@ -176,6 +182,19 @@ def _state(
         capacity_ah=capacity,
     )
     return state, notes
+
+
+def _overfull_notes(rest_v: float, setup: Setup) -> list[Note]:
+    """A pack that rests above full is another pack than the setup's, or overcharged."""
+    if rest_v <= setup.full_v + OVERFULL_V * setup.pack.series:
+        return []
+    text = (
+        f"The pack rests at {rest_v:.1f} V, more than {setup.pack.series} cells have when full "
+        f"({setup.full_v:.1f} V): `pack.series` or `pack.cell_full_v` in the setup, or the "
+        "voltage's scale, may be wrong; charge and voltage limits rest on them. If they are right, "
+        "the pack is overcharged: do not ride or charge it before someone qualified has looked."
+    )
+    return [Note("pack.state_of_charge_start_pct", text)]
 
 
 def _reading_notes(errors: SensorErrors) -> list[Note]:

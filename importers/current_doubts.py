@@ -69,8 +69,9 @@ def _rests(name: str, amps: Floats, columns: Columns, slowing: NDArray[np.bool_]
     """Whether this drive's motor rests or pulls while the vehicle brakes: then nothing was cut off,
     other wheels or the mechanical brake did it. A cut-off current stands at zero while the motor
     carries current."""
-    drive = name.rpartition(".")[0]
-    phase = columns.get(f"{drive}.phase_current_a") if drive else None
+    if not name.endswith("battery_current_a"):
+        return False
+    phase = columns.get(name.replace("battery_current_a", "phase_current_a"))
     if phase is None or phase.dtype == object:
         return False
     size = np.abs(np.asarray(phase, np.float64))

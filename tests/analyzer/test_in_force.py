@@ -91,3 +91,29 @@ def test_nothing_logged_nothing_found():
     one = found({"left.battery_voltage_v": 50.0}, battery_drive_a=20.0)
     assert one.battery_drive_a is None
     assert find_in_force(make_ride(clock(0.1), {"left.battery_current_a": 9.0}), make_setup())
+
+
+def test_braking_held_by_the_battery_limit_shows_no_limit_of_the_motor():
+    """Down a long slope at about 6 m/s: 4 A into the pack is the limit; the motor's current, logged
+    in steps of 0.5 A, stands still at 3 A whatever is asked for."""
+    time_s = clock(120, 10)
+    speed = 6.0 + 0.4 * np.sin(time_s / 9)
+    phase = np.round(3.0 * 6.0 / speed * 2.0) / 2.0
+    demand = np.where(time_s < 5, 0.0, -30.0 - 20.0 * (time_s % 20 > 10))
+    back = np.where(time_s < 5, 0.0, -4.0)
+    ride = make_ride(
+        time_s,
+        {
+            "left.throttle_pct": demand,
+            "left.battery_current_a": back,
+            "left.phase_current_a": np.where(time_s < 5, 0.0, -phase),
+            "left.wheel_speed_mps": speed,
+            "left.battery_voltage_v": 28.9,
+        },
+        drives=("left",),
+    )
+    drive = Drive("left", battery_brake_a=4.0, phase_brake_a=18.0)
+    (found,) = find_in_force(ride, make_setup(drives=(drive,)))
+    assert found.battery_brake_a is not None
+    assert found.battery_brake_a.value == pytest.approx(4.0, rel=0.02)
+    assert found.phase_brake_a is None

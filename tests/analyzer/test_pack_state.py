@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from handmade import make_setup
 
-from analyzer.pack_state import estimate_pack
+from analyzer.pack_state import _overfull_notes, estimate_pack
 from importers.ride import RideFacts
 from simulator.pack_rides import Sensors, random_ride
 
@@ -249,3 +250,13 @@ def test_the_packs_own_log_is_preferred_and_sharper():
     assert own.half_width / own.value < sides.half_width / sides.value * 1.05
     table = ride.table.assign(**{"left.battery_current_a": 0.0, "left.battery_voltage_v": 1.0})
     assert estimate_pack(ride_with(table, ride), setup)[0].resistance_10s_ohm == own
+
+
+def test_a_pack_that_rests_above_full_is_said():
+    """14 cells are full at 58.8 V: a pack of 15 at 3.95 V a cell rests at 59.3 V."""
+    setup = make_setup()
+    (note,) = _overfull_notes(59.3, setup)
+    assert note.about == "pack.state_of_charge_start_pct"
+    assert "59.3 V" in note.text
+    assert "pack.series" in note.text
+    assert _overfull_notes(58.9, setup) == []

@@ -37,14 +37,15 @@ def test_too_short_or_empty_says_nothing() -> None:
     assert said(np.zeros(AMPS.size)) == ""
 
 
-def test_an_axle_that_does_not_brake_is_not_cut_off() -> None:
+@pytest.mark.parametrize("drive", ["front.", ""])
+def test_an_axle_that_does_not_brake_is_not_cut_off(drive: str) -> None:
     """Its motor rests while the other axle brakes; where it turns current and the log shows none
     going back, that was cut off (phase current is negative wherever the sent-back current is)."""
     forward = np.clip(AMPS, 0, None)
-    columns = {"front.battery_current_a": forward, "speed_mps": SPEED}
+    columns = {f"{drive}battery_current_a": forward, "speed_mps": SPEED}
 
     def doubts(phase: np.ndarray) -> str:
-        more = columns | {"front.phase_current_a": phase}
+        more = columns | {f"{drive}phase_current_a": phase}
         return " ".join(text for _, text in braking_doubts(more, RIDE.time_s))
 
     assert doubts(2.0 * forward) == ""

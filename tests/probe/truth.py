@@ -87,20 +87,19 @@ def shares(run: Run) -> dict[str, dict[str, float | None]]:
 def in_force(run: Run) -> dict[str, dict[str, float | None]]:
     """The current at which each drive saturates: where its own limit governed for 2 s or more."""
     got: dict[str, dict[str, float | None]] = {}
-    for name, d in run.machine.drives.items():
-        side = run.side[name]
+    for name, side in run.side.items():
         drive, by = side["demand"] > 0, side["governs"]
         rows = {
-            "battery_drive_a": (drive & (by == "battery_limit"), d.battery_drive_a),
-            "phase_drive_a": (drive & (by == "phase_limit"), d.phase_drive_a),
-            "battery_brake_a": (~drive & (by == "battery_limit"), d.battery_brake_a),
-            "phase_brake_a": (~drive & (by == "phase_limit"), d.phase_brake_a),
+            "battery_drive_a": (drive & (by == "battery_limit"), side["battery_a"]),
+            "phase_drive_a": (drive & (by == "phase_limit"), side["phase_a"]),
+            "battery_brake_a": (~drive & (by == "battery_limit"), -side["battery_a"]),
+            "phase_brake_a": (~drive & (by == "phase_limit"), -side["phase_a"]),
         }
         got[name] = {
-            key: value
+            key: float(np.median(values[mask]))
             if mask.sum() * DT_S >= 2.0
             else (None if mask.sum() * DT_S < 0.2 else np.nan)
-            for key, (mask, value) in rows.items()
+            for key, (mask, values) in rows.items()
         }
     return got
 
@@ -133,7 +132,7 @@ def limit_rows(run: Run, has_bms: bool) -> dict[str, tuple[float, list[float], s
         side = run.side[name]
         rows |= {
             f"drives.{name}.phase_drive_a": (
-                d.phase_drive_a,
+                d.set_phase_drive_a or d.phase_drive_a,
                 mean_peaks(side["phase_a"]),
                 "limiter",
             ),
@@ -143,7 +142,7 @@ def limit_rows(run: Run, has_bms: bool) -> dict[str, tuple[float, list[float], s
                 "limiter",
             ),
             f"drives.{name}.battery_drive_a": (
-                d.battery_drive_a,
+                d.set_battery_drive_a or d.battery_drive_a,
                 mean_peaks(side["battery_a"]),
                 "limiter",
             ),

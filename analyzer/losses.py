@@ -19,6 +19,8 @@ SHORTEST_S = 0.15
 """Shorter absences are ripple, or a hand moving from braking to driving [s]. Our choice."""
 SHORTEST_FROM_START_S = 0.5
 """... and where the demand has only just begun: a soft start [s]. Our choice."""
+SHORTEST_UNSTARTED_S = 1.0
+"""... and where nothing has been given yet since it began [s]. Our choice."""
 MOSTLY_GONE = 0.5
 """Of a stretch's rows at least are without current. Our choice."""
 RETRY_S = 5.0
@@ -66,6 +68,8 @@ def asked_and_gone(one: DriveSignals, rows: AskedRows, ride: Ride) -> list[Drive
         begun = _asked_since(rows.asked, span.first)
         fresh = time_s[span.first] - time_s[begun] < SUDDEN_S
         least = SHORTEST_FROM_START_S if fresh else SHORTEST_S
+        if _still_starting(rows, begun, span.first, time_s):
+            least = SHORTEST_UNSTARTED_S
         if span.length_s < least:
             continue
         if fresh and not _held(one, span.first, span.last):
@@ -86,6 +90,12 @@ def asked_and_gone(one: DriveSignals, rows: AskedRows, ride: Ride) -> list[Drive
             )
         )
     return found
+
+
+def _still_starting(rows: AskedRows, begun: int, first: int, time_s: Floats) -> bool:
+    """Whether the demand has only just begun and has given nothing yet: slow ramps, dead bands."""
+    just = time_s[first] - time_s[begun] < SHORTEST_UNSTARTED_S
+    return bool(just and not rows.given[begun:first].any())
 
 
 def _held(one: DriveSignals, first: int, last: int) -> bool:

@@ -1,6 +1,6 @@
 """Every number of `ride --json` against a second, plainer truth: rides of `tests/probe`.
 
-    PYTHONPATH=.:tests python benchmarks/tables/probe_truth.py [CLEAN RIDES] [--wrong]
+    PYTHONPATH=.:tests python benchmarks/tables/probe_truth.py [RIDES] [--first SEED] [--wrong]
 
 `tests/probe` was written from the contract and physics alone, by another hand than the simulator
 and without a look at the analysis; nothing is fitted on it. The real command line reads its logs.
@@ -16,17 +16,23 @@ from collections import defaultdict
 from collections.abc import Iterable
 from pathlib import Path
 
-from probe import ask, cases, check, losing
+from probe import ask, braking, cases, check, fresh, losing
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("rides", type=int, nargs="?", default=20)
     parser.add_argument("--wrong", action="store_true", help="print each that is wrong")
+    parser.add_argument("--first", type=int, default=3000, help="seed of the newer builds")
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         clean = [cases.clean(seed) for seed in range(args.rides)]
         table("clean rides", clean, Path(name), args.wrong, numbers=True)
+        newer = [fresh.clean(seed) for seed in range(args.first, args.first + args.rides)]
+        table("clean rides, newer builds", newer, Path(name), args.wrong, numbers=True)
+        names = ("fast_board", "two_seater", "barrow")
+        down = [case for every in braking.every().values() for case, _ in every(names)]
+        table("braking fading, tripping, lost", down, Path(name), args.wrong, numbers=False)
         lost = [case for every in losing.every().values() for case in every()]
         table("rides with a loss", lost, Path(name), args.wrong, numbers=False)
 

@@ -73,9 +73,11 @@ def main(arguments: list[str] | None = None) -> None:
             app(arguments)
         finally:
             sys.stdout.flush()  # a full disk may show here only
-    except SystemExit:
+    except SystemExit as end:
         if sys.stdout is not stdout:  # typer silences an output whose reader has gone, and says 1
             sys.exit(0)
+        if end.code == EXIT_INTERRUPTED:  # Ctrl-C, which typer ends without a word
+            typer.echo("stopped", err=True)
         raise
     except UserError as error:
         typer.echo(str(error), err=True)

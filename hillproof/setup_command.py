@@ -9,6 +9,7 @@ import typer
 
 from hillproof import jobs
 from hillproof.log_args import check_outputs, choose_setup, refuse_existing
+from importers.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,12 +47,24 @@ def new(file: str, *, ask: bool, quiet: bool) -> None:
 
 
 def _ask(question: Question) -> str:
-    """One answer that the question accepts, or nothing."""
+    """One answer that the question accepts, or nothing.
+
+    Raises
+    ------
+    importers.errors.UsageError : the answers ended (Ctrl-D, Ctrl-C, a pipe that is too short)
+    """
     while True:
         unit = f" [{question.unit}]" if question.unit else ""
-        answer: str = typer.prompt(
-            f"{question.text}{unit}", default="", show_default=False, err=True
-        )
+        try:
+            answer: str = typer.prompt(
+                f"{question.text}{unit}", default="", show_default=False, err=True
+            )
+        except typer.Abort as end:
+            raise UsageError(
+                where="--ask",
+                what="the answers ended before the last question, and nothing is written",
+                remedy="Press Enter to leave a value out.",
+            ) from end
         fault = question.check(answer.strip()) if answer.strip() else None
         if fault is None:
             return answer.strip()

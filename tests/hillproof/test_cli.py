@@ -22,11 +22,11 @@ def place(tmp_path_factory):
     return folder
 
 
-def run(*arguments, cwd):
+def run(*arguments, cwd, input=None):
     env = {**os.environ, "PYTHONPATH": str(TOP), "HILLPROOF_TRACEBACK": ""}
     return subprocess.run(
         [sys.executable, "-m", "hillproof", *arguments], capture_output=True, text=True, cwd=cwd,
-        env=env, timeout=120,
+        env=env, timeout=120, input=input,
     )  # fmt: skip
 
 
@@ -257,3 +257,10 @@ def test_a_hill_out_of_all_range_is_refused_in_one_message(place):
     assert done.returncode == 2
     assert "--grade 95" in done.stderr
     assert "--charge is missing" in done.stderr
+
+
+def test_answers_that_end_early_write_nothing(tmp_path):
+    done = run("setup", "new", "fresh.toml", "--ask", cwd=tmp_path, input="cart\n")
+    assert done.returncode == 2
+    assert "the answers ended" in done.stderr
+    assert not (tmp_path / "fresh.toml").exists()

@@ -113,6 +113,8 @@ def list_rides(
         print_book(entries, changes, target.notes(), _console(), target.place, seen)
         if settings and entries and not (changes or seen):
             typer.echo("No setting changed.")
+        if lost := book_jobs.left_out_text(target, entries):
+            typer.echo(lost)
 
 
 @book_app.command(

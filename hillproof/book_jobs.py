@@ -271,6 +271,9 @@ def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> Ageing
     cells = cell_spread_note(hand)
     if cells is not None:
         notes = [cells, *(one for one in notes if not one.text.startswith(NO_CELL))]
+    lost = left_out_text(book, every)
+    if lost:
+        notes.append(Note("rides", lost))
     before = len(entries) - len(life)
     if before:
         text = (
@@ -282,6 +285,21 @@ def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> Ageing
 
 
 NO_CELL = "No cell was logged"
+MOST_NAMES = 3
+"""Files named in one sentence."""
+
+
+def left_out_text(book: Book, entries: Sequence[Entry]) -> str:
+    """Which files of the book could not be read as rides, in one sentence; empty where none."""
+    names = book.left_out(entries)
+    if not names:
+        return ""
+    more = f" and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
+    return (
+        f"{len(names)} file{'' if len(names) == 1 else 's'} of the book could not be read as "
+        f"{'a ride and is' if len(names) == 1 else 'rides and are'} left out "
+        f"({', '.join(names[:MOST_NAMES])}{more}): `hillproof book check` says why."
+    )
 
 
 def notes_of(

@@ -90,6 +90,11 @@ class Book:
             self._write_index(fresh)
         return sorted(entries, key=lambda one: (one.start, one.name))
 
+    def left_out(self, entries: Sequence[Entry]) -> list[str]:
+        """Files among the rides that `entries` had to leave out; `check` says why."""
+        read = {f"{one.name}{RIDE_ENDING}" for one in entries}
+        return sorted(one.name for one in self._ride_files() if one.name not in read)
+
     def find(self, name: str) -> Entry:
         """The ride of that name, or of the one name that begins so.
 

@@ -118,8 +118,7 @@ def _numbers(result: AgeingResult) -> str:
         fade = result.capacity.fade_pct_per_year
         told.append(
             f"Capacity {spread(result.capacity.now_ah, 1)} Ah, "
-            f"{spread(result.of_rated_pct, 0)} % of rated; "
-            + ("fade not known." if fade is None else f"fade {spread(fade, 1)} % a year.")
+            f"{spread(result.of_rated_pct, 0)} % of rated; " + _fade(fade)
         )
     if result.resistance is not None:
         told.append(
@@ -128,6 +127,14 @@ def _numbers(result: AgeingResult) -> str:
             f"by {spread(result.resistance.growth_pct_per_year, 1)} % a year."
         )
     return " ".join(told)
+
+
+def _fade(fade: Estimate | None) -> str:
+    if fade is None:
+        return "fade not known."
+    if fade.half_width > TELLS_PCT_PER_YEAR:
+        return "fade not told yet: longer rides from full to low, or a charge log a month, tell it."
+    return f"fade {spread(fade, 1)} % a year."
 
 
 def _jumps(result: AgeingResult) -> list[str]:

@@ -8,6 +8,7 @@ import signal
 import time
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -27,6 +28,10 @@ def ride_of(seed=0, days=0):
     rng = np.random.default_rng(seed)
     ride = make_ride(np.arange(600) / 10, {"pack_voltage_v": 50 + rng.normal(0, 1, 600)})
     return replace(ride, start=START + timedelta(days=days))
+
+
+def book_path(book):
+    return Path(book.place)
 
 
 @pytest.fixture
@@ -91,6 +96,21 @@ def test_order_is_by_start_and_names_must_be_clear(book, setup):
         book.find("2031-05")
     with pytest.raises(BookError, match="no ride of that name"):
         book.find("2030")
+
+
+def test_files_that_are_no_rides_are_left_out_and_said(book, setup):
+    from hillproof.book_jobs import left_out_text
+
+    book.add(ride_of(1), setup)
+    damaged, _ = book.add(ride_of(2, days=1), setup)
+    assert left_out_text(book, book.entries()) == ""
+    place = next(book_path(book).rglob(f"{damaged}*"))
+    place.write_bytes(place.read_bytes()[:900])
+    (place.parent / "other.parquet").write_bytes(b"PAR1 of something else")
+    assert book.left_out(book.entries()) == sorted([place.name, "other.parquet"])
+    said = left_out_text(book, book.entries())
+    assert "2 files of the book could not be read as rides" in said
+    assert "book check" in said
 
 
 def test_removed_is_gone(book, setup):

@@ -38,9 +38,9 @@ CURRENT_GAIN_SD = 0.0125
 """Scale of the current that all rides of one logger share [relative]."""
 VOLTAGE_GAIN_SD = 0.003
 """... and that of the voltage."""
-KNOWN_WIDER, LEARNED_WIDER = 1.25, 1.5
-"""By how much the interval of a fade is wider with the cells' own curve and where the curve had to
-be learned: a load's slow rest, lights' part of the charge, what bends cannot follow. Measured on
+FADE_WIDER = 1.5
+"""By how much the interval of a fade is wider than the fit says, with the cells' own curve or a
+learned one: a load's slow rest, lights' part of the charge, what bends cannot follow. Measured on
 simulated books, benchmarks/tables/ageing_rides.py."""
 LEVEL_WIDER = 1.1
 """Likewise of a capacity through a learned curve: levels that scatter make bends look flatter, and
@@ -114,9 +114,7 @@ def _course(moves: Moves, own_curve: bool, setup: Setup | None) -> CapacityAgein
     return CapacityAgeing(
         now_ah=_level(trend.now, own_curve),
         new_ah=_level(trend.new, own_curve),
-        fade_pct_per_year=_fade(
-            trend.growth_pct_per_year, KNOWN_WIDER if own_curve else LEARNED_WIDER
-        ),
+        fade_pct_per_year=_fade(trend.growth_pct_per_year, FADE_WIDER),
         used=tuple(one.name for one in moves.rides),
         each_ah=y * np.exp(-extra @ found),
         fitted_ah=trend.fitted,

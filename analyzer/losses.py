@@ -27,6 +27,9 @@ RETRY_S = 5.0
 """Retries within this are one loss [s]. The contract's."""
 STEADY_PART = 0.6
 """Of the expected current: still there. Our choice."""
+OUTRUN_PART, OUTRUN_S, GAINS = 0.97, 0.6, 1.003
+"""A slope outruns a motor at this part of the fastest it pulled at, over so long [s], where speed
+gains at least this factor before and after. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +138,8 @@ def _left_by_itself(
     one: DriveSignals, rows: AskedRows, first: int, time_s: Floats, fall_s: float
 ) -> bool:
     """At its top speed a motor takes less and less current, and none when a slope pushes it."""
+    if _outrun(one, rows, first, time_s):
+        return True
     a = int(np.searchsorted(time_s, time_s[first] - 0.7))
     near_top = float(np.mean(rows.top_speed[a : first + 1])) > 0.3
     if not near_top or rows.asked[first] < 0:
@@ -148,6 +153,26 @@ def _left_by_itself(
     step = float(before.max()) if before.size else 0.0
     sudden = step > 0.3 * np.nan_to_num(rows.expected_a[first]) and fall_s < SUDDEN_S
     return not sudden
+
+
+def _outrun(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> bool:
+    """Current dwindles while a slope still speeds the vehicle up, at or beyond the fastest that
+    this drive pulls at elsewhere: no voltage is left, nobody took it. A cut takes one step."""
+    speed, work = one.speed_mps, one.work_a
+    if speed is None or work is None or rows.asked[first] <= 0:
+        return False
+    a, b = np.searchsorted(time_s, [time_s[first] - OUTRUN_S, time_s[first] + OUTRUN_S])
+    b = min(int(b), time_s.size - 1)
+    if first - a < 2 or b <= first:
+        return False
+    with np.errstate(invalid="ignore"):
+        gains = speed[first] > GAINS * speed[a] and speed[b] > GAINS * speed[first]
+        dwindled = work[first - 1] < STEADY_PART * np.nanmax(np.append(work[a:first], 0.0))
+        pulled = (work > 2 * one.floor_a) & (rows.asked > 0) & np.isfinite(speed)
+    elsewhere = np.flatnonzero(pulled & (np.abs(time_s - time_s[first]) > 2 * OUTRUN_S))
+    if not gains or not dwindled or elsewhere.size < 50:
+        return False
+    return bool(speed[first] >= OUTRUN_PART * np.quantile(speed[elsewhere], 0.98))
 
 
 def _back(rows: AskedRows, one: DriveSignals, last: int) -> int | None:

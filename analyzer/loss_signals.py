@@ -37,6 +37,9 @@ READ_S, LACKS_PART = 1.5, 0.3
 the drive's own speaks against them. Our choice."""
 FEW_BELOW = 10
 """So many readings below zero show that a log tells braking by its sign. Our choice."""
+FAR_BELOW, FEW_FAR_BELOW = 4.0, 4
+"""... or so few this many floors below zero: braking that was lost as soon as it began. Our
+choice."""
 DIES_DOWN_ROWS = 8
 """So many rows after the hand went to braking a driving current may still be seen. Our choice: a
 reading's filter, and 0.4 s at 20 Hz."""
@@ -87,10 +90,13 @@ class DriveSignals:
         with np.errstate(invalid="ignore"):
             flows = (self.work_a > self.floor_a) & ~self.dead
             below = np.zeros(self.dead.size, np.bool_)
+            far = below.copy()
             for amps, floor in ((self.phase_a, PHASE_FLOOR_A), (self.battery_a, BATTERY_FLOOR_A)):
                 if amps is not None:
                     below |= amps < -2.0 * floor
-        if int(below.sum()) >= FEW_BELOW or self.demand is None:
+                    far |= amps < -FAR_BELOW * floor
+        signed = int(below.sum()) >= FEW_BELOW or int(far.sum()) >= FEW_FAR_BELOW
+        if signed or self.demand is None:
             return flows & below
         asked = np.nan_to_num(self.demand) < 0.0
         settled = asked.copy()

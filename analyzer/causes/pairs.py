@@ -33,6 +33,7 @@ LOW_CELL: Fact = {"cell_low": "at"}
 LOW_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low"}
 NO_LOW_CELL: tuple[Fact, ...] = ({"cell_low": "clear mean_clear"}, {"charge": "middle full"})
 LOWISH_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low lowish"}
+AT_THEIR_STOP: Fact = {"overvoltage_v": "at", "bus": "rebound"}
 HIGH_CELL: Fact = {"cell_high": "at"}
 HIGH_MEAN: Fact = {"cell_high": "mean_at", "charge": "full"}
 NO_HIGH_CELL: Fact = {"cell_high": "clear mean_below mean_clear"}
@@ -47,7 +48,7 @@ SPIKE: Fact = {"phase": "spike"}
 RUNNING: Fact = {"speed": "riding"}
 JERKS: tuple[Fact, ...] = (
     {"jitter": "yes some", "phase": "below light spike"},
-    {"speed": "still slow", "phase": "below light"},
+    {"speed": "still slow", "phase": "below light", "beats": "yes some"},
 )
 SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no"}
 ROLLS_WELL: Fact = {"speed": "still slow", "rolling": "runs"}
@@ -130,7 +131,7 @@ PAIRS = (
         C.BMS_OVERCURRENT_CHARGE,
         C.OVERVOLTAGE_TRIP,
         (CHARGE_TRIP_USED, {"jump": "yes"}),
-        ({"overvoltage_v": "at", "jump": "no"}, *NO_CHARGE_TRIP),
+        ({"overvoltage_v": "at", "jump": "no"}, AT_THEIR_STOP, *NO_CHARGE_TRIP),
         "pack current at 5 Hz or faster and the controllers' own voltage",
     ),
     Pair(

@@ -216,13 +216,11 @@ def _unrested(moves: Moves) -> Floats:
 
 def _voltage_scale(moves: Moves, setup: Setup) -> Floats:
     """Points by which a voltage read too low, relative, makes each depth seem less."""
-    change = []
-    for start, end in zip(moves.start_pct, moves.end_pct, strict=True):
-        volts = cell_volts(setup.curve, np.array([start, end]), setup)
-        up, down = (
-            charge_pct(setup.curve, volts * (1 + step), setup)
-            for step in (VOLTAGE_GAIN_SD, -VOLTAGE_GAIN_SD)
-        )
-        slope = (up - down) / (2 * VOLTAGE_GAIN_SD)
-        change.append(float(slope[0] - slope[1]))
-    return np.array(change)
+    level = np.stack([moves.start_pct, moves.end_pct])
+    volts = cell_volts(setup.curve, level, setup)
+    up, down = (
+        charge_pct(setup.curve, volts * (1 + step), setup)
+        for step in (VOLTAGE_GAIN_SD, -VOLTAGE_GAIN_SD)
+    )
+    slope = (up - down) / (2 * VOLTAGE_GAIN_SD)
+    return np.asarray(slope[0] - slope[1], np.float64)

@@ -30,14 +30,18 @@ class Kept:
     summary: RideSummary
     start: datetime = field(init=False, compare=False)
     """When it began."""
+    start_s: float = field(init=False, compare=False)
+    """The same in seconds since 1970."""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "start", datetime.fromisoformat(self.summary.start))
+        start = datetime.fromisoformat(self.summary.start)
+        object.__setattr__(self, "start", start)
+        object.__setattr__(self, "start_s", start.timestamp())
 
 
 def years(rides: Sequence[Kept]) -> Floats:
     """n times in years since the first."""
-    begin = np.array([one.start.timestamp() for one in rides])
+    begin = np.array([one.start_s for one in rides])
     return np.asarray((begin - begin[0]) / YEAR_S, np.float64)
 
 

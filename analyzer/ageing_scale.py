@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.ageing_parts import BY_HAND, Kept
 from analyzer.capacity import LEAST_DEPTH_PCT
-from analyzer.quantities import Bools, Floats
+from analyzer.quantities import Floats
 from analyzer.summary import RideSummary, Triple
 from analyzer.temperature import DEFAULT_E_J_PER_MOL, GAS_J_PER_MOL_K, REFERENCE_K, ZERO_C_K
 
@@ -39,6 +40,11 @@ NEVER_A_PACK_LN = float(np.log(3.0))
 does that, up or down."""
 LEAST_SD = 0.012
 """What a step of any quantity is known to at best, natural logarithm. Our choice."""
+QUICK_SDS = 1.0
+"""A quick look's step smaller than so many of their usual sd is chance. Our choice: a change that
+is sure in the close look is two or more of them."""
+ROUNDS = 4
+"""Of robust least squares. Our choice: weights settle."""
 ROUND_LN = 0.25
 """A factor this near to a power of ten is one: a change of unit. Our choice."""
 LEAST_DISTANCE_M = 1000.0
@@ -72,7 +78,8 @@ def scale_changes(
     the levels each ride was given with count."""
     series = _series(rides, capacities_ah or {})
     found: list[ScaleChange] = []
-    judged = [(at, _judge(series, at)) for at in _candidates(series, len(rides))]
+    places = _candidates(series, len(rides))
+    judged = [(at, _judge(own)) for at, own in zip(places, _steps(series, places), strict=True)]
     strong = sorted(
         ((abs(one[0]) / one[1], at, one) for at, one in judged if one is not None), reverse=True
     )
@@ -140,19 +147,35 @@ def _candidates(series: Sequence[_Series], rides: int) -> list[int]:
         agree = (others > LEAST_LN / 3).any(axis=0) | (strength > 2 * LEAST_LN)
         padded = np.pad(strength, PEAK, mode="edge")
         peak = np.lib.stride_tricks.sliding_window_view(padded, 2 * PEAK + 1).max(axis=1)
-        good = np.flatnonzero(agree & (strength > LEAST_LN / 2) & (strength >= peak - 1e-12))
-        near.update(int(at) + off for at in good for off in range(-PEAK, PEAK + 1))
+        usual = 1.4826 * float(np.median(strength))
+        least = max(LEAST_LN / 2, QUICK_SDS * usual)
+        good = np.flatnonzero(agree & (strength > least) & (strength >= peak - 1e-12))
+        near.update(int(at) for at in good)
+    inside = sorted(at for at in near if EDGE <= at <= rides - EDGE)
+    # Where the close look sees half of what makes a change sure, the places beside are looked at.
+    half = [
+        at
+        for at, steps in zip(inside, _steps(series, inside), strict=True)
+        if steps and np.divide(*np.abs(_together(steps))) >= SURE_Z / 2
+    ]
+    near = {at + off for at in half for off in range(-PEAK, PEAK + 1)}
     return sorted(at for at in near if EDGE <= at <= rides - EDGE)
 
 
-def _judge(series: Sequence[_Series], at: int) -> tuple[float, float] | None:
-    """ln of the scale's change at a place and its standard deviation; None where there is none."""
-    steps = {one.name: step for one in series if (step := _step(one, at)) is not None}
+def _together(steps: Mapping[str, tuple[float, float]]) -> tuple[float, float]:
+    """The weighted mean of the quantities' steps, and its sd."""
+    value, sd = np.array(list(steps.values())).T
+    weight = 1 / sd**2
+    return float((weight * value).sum() / weight.sum()), float(weight.sum() ** -0.5)
+
+
+def _judge(steps: Mapping[str, tuple[float, float]]) -> tuple[float, float] | None:
+    """ln of the scale's change at a place and its standard deviation, from each quantity's own
+    step there; None where there is none."""
     if not steps:
         return None
     value, sd = np.array(list(steps.values())).T
-    weight = 1 / sd**2
-    ln, together = float((weight * value).sum() / weight.sum()), float(weight.sum() ** -0.5)
+    ln, together = _together(steps)
     if abs(ln) < max(LEAST_LN, SURE_Z * together):
         return None
     least = (FALLS_Z if ln > 0 else EACH_Z) * sd
@@ -164,36 +187,60 @@ def _judge(series: Sequence[_Series], at: int) -> tuple[float, float] | None:
     return (ln, together) if never or (agree and enough) else None
 
 
-def _step(one: _Series, at: int) -> tuple[float, float] | None:
-    """By how much the quantity steps at a place, a straight course and warmth taken out, with its
-    standard deviation."""
-    split = int(np.searchsorted(one.place, at))
-    rows = slice(max(split - WINDOW, 0), split + WINDOW)
+def _steps(
+    series: Sequence[_Series], places: Sequence[int]
+) -> list[dict[str, tuple[float, float]]]:
+    """Each quantity's step and its standard deviation at each of these places, where it has rides
+    enough on either side."""
+    out: list[dict[str, tuple[float, float]]] = [{} for _ in places]
+    at = np.asarray(places, np.intp)
+    for one in series:
+        split = np.searchsorted(one.place, at)
+        before, after = np.minimum(split, WINDOW), np.minimum(one.place.size - split, WINDOW)
+        told = (before >= EDGE) & (after >= EDGE)
+        # Places with as many rides before and after as each other are fitted at once.
+        for lengths in {(int(b), int(a)) for b, a in zip(before[told], after[told], strict=True)}:
+            mine = np.flatnonzero(told & (before == lengths[0]) & (after == lengths[1]))
+            rows = split[mine, None] + np.arange(-lengths[0], lengths[1])
+            value, sd = _fitted(one, rows, at[mine], lengths[0])
+            for k, place in enumerate(mine):
+                out[place][one.name] = (float(value[k]), float(sd[k]))
+    return out
+
+
+def _fitted(
+    one: _Series, rows: NDArray[np.intp], at: NDArray[np.intp], before: int
+) -> tuple[Floats, Floats]:
+    """Steps (n) of the quantity over n windows of `rows` (n, w), `before` of them before the day;
+    a straight course and warmth taken out by robust least squares; and their sds."""
     place, y, heat = one.place[rows], one.y[rows], one.heat[rows]
-    after = place >= at
-    if after.sum() < EDGE or (~after).sum() < EDGE:
-        return None
+    late = np.broadcast_to(np.arange(rows.shape[1]) >= before, rows.shape)
     # A course is not steeper than 1 a hundred rides, warmth's part not beyond 40 kJ/mol.
     held = np.diag([0.0, (1 / 0.01) ** 2, (1 / 40.0) ** 2, 0.0])
-    x = np.column_stack([np.ones(y.size), place - at, heat, after])
-    weight, scatter = np.ones(y.size), _scatter_near(y, after)
-    for _ in range(4):
-        gram = x.T @ (weight[:, None] * x) / scatter**2 + held
-        beta = np.linalg.solve(gram, x.T @ (weight * y) / scatter**2)
-        rest = y - x @ beta
+    x = np.stack([np.ones(y.shape), place - at[:, None], heat, late], axis=2)
+    weight, scatter = np.ones(y.shape), _scatter_near(y, before)
+    for _ in range(ROUNDS):
+        weighed = (weight / scatter[:, None] ** 2)[..., None] * x
+        gram = weighed.transpose(0, 2, 1) @ x + held
+        beta = np.linalg.solve(gram, weighed.transpose(0, 2, 1) @ y[..., None])
+        rest = y - (x @ beta)[..., 0]
         scatter = _scatter(rest)
-        weight = np.minimum(1.0, 1.5 * scatter / np.maximum(np.abs(rest), 1e-9))
-    sd = float(np.sqrt(np.linalg.inv(gram)[3, 3]))
-    return float(beta[3]), float(np.hypot(sd, LEAST_SD))
+        weight = np.minimum(1.0, 1.5 * scatter[:, None] / np.maximum(np.abs(rest), 1e-9))
+    sd = np.hypot(np.sqrt(np.linalg.inv(gram)[:, 3, 3]), LEAST_SD)
+    return np.asarray(beta[:, 3, 0], np.float64), np.asarray(sd, np.float64)
 
 
-def _scatter_near(y: Floats, after: Bools) -> float:
-    parts = [y[after] - np.median(y[after]), y[~after] - np.median(y[~after])]
-    return _scatter(np.concatenate(parts))
+def _scatter_near(y: Floats, before: int) -> Floats:
+    sides = (y[:, :before], y[:, before:])
+    return _scatter(
+        np.concatenate([one - np.median(one, axis=1, keepdims=True) for one in sides], axis=1)
+    )
 
 
-def _scatter(rest: Floats) -> float:
-    return max(1.4826 * float(np.median(np.abs(rest - np.median(rest)))), LEAST_SD)
+def _scatter(rest: Floats) -> Floats:
+    """Robust spread of each row."""
+    off = np.abs(rest - np.median(rest, axis=1, keepdims=True))
+    return np.asarray(np.maximum(1.4826 * np.median(off, axis=1), LEAST_SD), np.float64)
 
 
 def on_one_scale(

@@ -20,6 +20,10 @@ class Share:
     drive_turning_pct: Estimate | None = None
 
 
+CURRENT_LIMITS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
+"""Settings of a drive whose plateau shows what is really in force: the fields of `InForce`."""
+
+
 @dataclass(frozen=True, slots=True)
 class InForce:
     """The currents at which one drive really saturates; None where it never does."""

@@ -21,8 +21,8 @@ from analyzer.quantities import (
     Floats,
     Span,
     brake_pct,
+    bus_voltage_v,
     drive_channel,
-    pack_voltage_v,
     phase_braking_a,
     spans_where,
     step_s,
@@ -158,9 +158,7 @@ def _limit(found: InForce | None, drive: Drive, key: str) -> float | None:
 def _takers(ride: Ride, setup: Setup, drive: Drive) -> tuple[tuple[Governor, Bools], ...]:
     """What may hold braking back, and where."""
     found: list[tuple[Governor, Bools]] = []
-    own = drive_channel(ride, drive.name, "battery_voltage_v")
-    whole = pack_voltage_v(ride, setup)
-    volts = own if own is not None else None if whole is None else whole.values
+    volts = bus_voltage_v(ride, setup, drive.name)
     with np.errstate(invalid="ignore"):
         if volts is not None:
             found.append((Governor.VOLTAGE_DERATE, volts >= near_full_v(setup, drive)))
@@ -249,9 +247,7 @@ def _causes(
 
 def _evidence(ride: Ride, setup: Setup, drive: Drive, word: Governor, span: Span) -> str:
     if word is Governor.VOLTAGE_DERATE:
-        own = drive_channel(ride, drive.name, "battery_voltage_v")
-        whole = pack_voltage_v(ride, setup)
-        volts = own if own is not None else None if whole is None else whole.values
+        volts = bus_voltage_v(ride, setup, drive.name)
         top = float(np.nanmax(volts[span.rows])) if volts is not None else np.nan
         line = "" if drive.overvoltage_v is None else f", overvoltage at {drive.overvoltage_v:g} V"
         return f"The pack was near full: {top:.1f} V, full is {setup.full_v:.1f} V{line}."

@@ -10,7 +10,7 @@ from analyzer.estimate import Estimate, Note
 from analyzer.heat import HeatFit, default_heat, fit_heat, mean_heat
 from analyzer.quantities import Bools, Floats, WindowMeans, drive_channel, pack_current_a
 from analyzer.ride_analysis import RideResult
-from analyzer.road_force import GRAVITY_MPS2
+from analyzer.road_force import GRAVITY_MPS2, USUAL_AIR_KG_M3
 from importers.setup_types import Drive, Setup
 
 LIMIT_SD = 0.015
@@ -37,6 +37,13 @@ AT_LIMIT = 0.95
 """From here a drive leans on its limit, whatever the hand does [1]. The contract's."""
 MOST_UNSTEADY = 0.6
 """More than this part of the force is no hand but a hunting control [1]. Our choice."""
+STARTS_S, ENDS_S, APART_S = 10.0, 5.0, 3
+"""The first and the last seconds of a climb are no steady riding [s]; two moments so many seconds
+apart tell how the hand wavers. Our choice."""
+APART_SDS = 1.12
+"""Two moments a wavering time apart differ by so many of its sd: sqrt(2 (1 - 1/e))."""
+LEAST_CHANGES = 40
+"""Of so many changes at least. Our choice."""
 K_SD, OHM_SD = 0.01, 0.10
 """Relative errors (one sd) of one ride's force per ampere and winding resistance. Our choice."""
 
@@ -163,7 +170,7 @@ def _climbing_n(one: RideResult, mass_kg: float, rolling: float, drag_m2: float)
         return None
     grade = np.array([c.grade_pct.value / 100.0 for c in one.climbs])
     speed = np.array([c.length_m for c in one.climbs]) / np.maximum(spans, 1.0)
-    force = mass_kg * GRAVITY_MPS2 * (grade + rolling) + 0.6 * drag_m2 * speed**2
+    force = mass_kg * GRAVITY_MPS2 * (grade + rolling) + 0.5 * USUAL_AIR_KG_M3 * drag_m2 * speed**2
     return float(np.average(force, weights=spans))
 
 
@@ -180,18 +187,17 @@ def _wavering(one: RideResult) -> float | None:
     free = ~_leaning(one, means)[rows]
     parts = []
     for climb in one.climbs:
-        on = (grid > climb.start_s + 10.0) & (grid < climb.end_s - 5.0)
-        now, then = each[on][3:], each[on][:-3]
+        on = (grid > climb.start_s + STARTS_S) & (grid < climb.end_s - ENDS_S)
+        now, then = each[on][APART_S:], each[on][:-APART_S]
         level = 0.5 * (now + then)
-        good = np.isfinite(level) & (level > 1.0) & (free[on][3:] | free[on][:-3])
+        good = np.isfinite(level) & (level > 1.0) & (free[on][APART_S:] | free[on][:-APART_S])
         parts.append(((now - then) / np.maximum(level, 1.0))[good])
     change = np.concatenate(parts)
-    if change.size < 40:
+    if change.size < LEAST_CHANGES:
         return None
     size = np.abs(change)
     middle, most = float(np.median(size)) / 0.6745, float(np.quantile(size, 0.8)) / 1.2816
-    # two moments a wavering time apart differ by 1.12 of its sd
-    spread = (most if most > HUNTS * middle else TAILS * middle) / 1.12
+    spread = (most if most > HUNTS * middle else TAILS * middle) / APART_SDS
     return float(np.clip(spread, 0.0, MOST_UNSTEADY))
 
 

@@ -15,13 +15,30 @@ import numpy as np
 from analyzer.estimate import Note
 from analyzer.power_balance import UNKNOWN_MASS_KG, before_the_ride
 from analyzer.quantities import Floats
-from analyzer.road_load import RoadLoad
+from analyzer.road_load import (
+    COPPER_BAND,
+    DRAG_BAND_M2,
+    EFFICIENCY_BAND,
+    RETURN_BAND,
+    ROLLING_BAND,
+    TURNING_BAND,
+    RoadLoad,
+)
 from importers.setup_types import Setup
 
-LOW = np.array([0.5, 0.0, 1.0, 0.002, 0.1, 1.0])
-HIGH = np.array([1.0, 0.6, 1.6, 0.08, 2.5, 1.3])
-"""What is physically possible of efficiency, copper share, return, rolling, drag area [m2] and
-turning mass. As in `road_load`."""
+RETURN_MOST = 1.6
+"""A drive that loses more on the way back would hardly brake [1]. Our choice."""
+LOW, HIGH = np.array(
+    [
+        EFFICIENCY_BAND,
+        COPPER_BAND,
+        (RETURN_BAND[0], RETURN_MOST),
+        ROLLING_BAND,
+        DRAG_BAND_M2,
+        TURNING_BAND,
+    ]
+).T
+"""What is physically possible of the six parameters."""
 CONTRADICT_SDS = 3.0
 """A ride this many sds off the others contradicts them. Our choice."""
 COPPER_SHARE = 1

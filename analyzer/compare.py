@@ -13,6 +13,7 @@ from math import hypot
 
 import numpy as np
 
+from analyzer.balance import CURRENT_LIMITS
 from analyzer.climbs import Climb
 from analyzer.compare_climbs import (
     around,
@@ -253,7 +254,7 @@ def _sides(before: RideResult, after: RideResult) -> list[Difference]:
     later = {limits.drive: limits for limits in after.in_force}
     for limits in before.in_force:
         found = later.get(limits.drive)
-        for name in ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a"):
+        for name in CURRENT_LIMITS:
             a = getattr(limits, name)
             b = None if found is None else getattr(found, name)
             if a is not None or b is not None:

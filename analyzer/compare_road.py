@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyzer.estimate import Estimate
+from analyzer.estimate import Z_95, Estimate
 from analyzer.quantities import Floats
 from analyzer.ride_analysis import RideResult
 from analyzer.road import find_roads
@@ -21,7 +21,6 @@ ALIKE = (0, 2, 5)
 """Places in theta of what stays alike from ride to ride: efficiency, return, turning mass."""
 ROLLING, DRAG = 3, 4
 """Places of rolling and drag area."""
-Z_95 = 1.959964
 
 
 def road_changes(

@@ -32,11 +32,10 @@ LET_GO_S = 1.0
 SHOWN = 0.01
 """Causes less likely than this are counted into `unknown`. Our choice."""
 MEASURES = (
-    *("gone_s", "back_after_s", "spells", "faded_s", "fall_s", "apart_s", "idle_s", "dips"),
-    "path_back_s",
-    *("speed_mps", "voltage_before_v", "charge_pct", "heating_current_a"),
-    *("discharge_trip_s", "charge_trip_s"),
-)
+    "gone_s", "back_after_s", "spells", "faded_s", "fall_s", "apart_s", "idle_s", "dips",
+    "path_back_s", "speed_mps", "voltage_before_v", "charge_pct", "heating_current_a",
+    "discharge_trip_s", "charge_trip_s",
+)  # fmt: skip
 """Numbers of a loss that pages draw beside its sentences."""
 FULL_SENTENCES = 0.02
 """Causes less likely than this come without evidence. Our choice."""

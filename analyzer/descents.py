@@ -19,9 +19,9 @@ from analyzer.quantities import (
     Floats,
     WindowMeans,
     brake_pct,
+    bus_voltage_v,
     drive_channel,
     drives_current_a,
-    pack_voltage_v,
     phase_braking_a,
     step_s,
 )
@@ -179,9 +179,7 @@ def _codes(
 
 
 def _over(ride: Ride, setup: Setup, drive: Drive) -> Bools | None:
-    own = drive_channel(ride, drive.name, "battery_voltage_v")
-    whole = pack_voltage_v(ride, setup)
-    volts = own if own is not None else None if whole is None else whole.values
+    volts = bus_voltage_v(ride, setup, drive.name)
     line = drive.overvoltage_v or setup.full_v
     return None if volts is None else np.asarray(volts >= line, np.bool_)
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+Z_95 = 1.959964
+"""Standard deviations to either side that hold 95 % of a normal spread."""
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

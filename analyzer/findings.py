@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analyzer.balance import Balance, InForce
+from analyzer.balance import CURRENT_LIMITS, Balance, InForce
 from analyzer.events import Event
 from analyzer.finding_groups import LOSSES, stories
 from analyzer.limits import LimitCheck
@@ -29,7 +29,6 @@ ORDER = (
     EventKind.LOG_GAP,
 )
 """Among findings of one severity, what can hurt comes first. Our choice."""
-CURRENT_LIMITS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
 NOT_IN_FORCE, NOT_IN_FORCE_A = 0.98, 0.4
 """A plateau whose whole interval lies below this part of the setting and that lies this much below
 it [A] is not the setting. Our choice: the 2 % a limit in force is known to; small braking limits

@@ -16,8 +16,8 @@ from analyzer.climbs import Governed
 from analyzer.quantities import (
     Bools,
     Floats,
+    bus_voltage_v,
     drive_channel,
-    pack_voltage_v,
     step_s,
     throttle_pct,
     wheel_speed_mps,
@@ -90,44 +90,53 @@ def _course(ride: Ride, setup: Setup, drive: Drive, found: InForce | None) -> Dr
     seen_phase = found.phase_drive_a if found else None
     battery_limit = _limit(seen_battery.value if seen_battery else None, drive.battery_drive_a)
     phase_limit = _limit(seen_phase.value if seen_phase else None, drive.phase_drive_a)
-    held = _held_pct(ride, setup, drive, battery, phase, demand, full, battery_limit)
-    codes = _codes(
-        ride, setup, drive, battery, phase, demand, full, battery_limit, phase_limit, held
-    )
+    seen = _Seen(battery, phase, demand, full, battery_limit, phase_limit)
+    lowered = {
+        Governor.VOLTAGE_DERATE: _derated(ride, setup, drive),
+        Governor.MOTOR_HEAT_DERATE: _hot(ride, drive, "motor"),
+        Governor.CONTROLLER_HEAT_DERATE: _hot(ride, drive, "controller"),
+    }
+    held = _held_pct(ride, setup, drive, seen, lowered)
+    codes = _codes(ride, drive, seen, lowered, held)
     return DriveState(battery, phase, demand, full, battery_limit, phase_limit, codes, held)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """One drive's readings (n values each), its full demand and its limits in force."""
+
+    battery: Floats | None
+    phase: Floats | None
+    demand: Floats | None
+    full: float | None
+    battery_limit: float | None
+    phase_limit: float | None
+
+
+_Lowered = Mapping[Governor, Bools | None]
+"""Where volts or heat may lower what a drive gives; None where that is not known."""
+
+
 def _held_pct(
-    ride: Ride,
-    setup: Setup,
-    drive: Drive,
-    battery: Floats | None,
-    phase: Floats | None,
-    demand: Floats | None,
-    full: float | None,
-    battery_limit: float | None,
+    ride: Ride, setup: Setup, drive: Drive, seen: _Seen, lowered: _Lowered
 ) -> Floats | None:
-    work = phase if phase is not None else battery
-    asked_of = (
-        _derated(ride, setup, drive),
-        _hot(ride, drive, "motor"),
-        _hot(ride, drive, "controller"),
-    )
-    takers = [one for one in asked_of if one is not None]
-    lowered = np.any(takers, axis=0) if takers else np.zeros(ride.time_s.size, np.bool_)
-    if work is None or demand is None or full is None or not lowered.any():
+    work = seen.phase if seen.phase is not None else seen.battery
+    takers = [one for one in lowered.values() if one is not None]
+    anywhere = np.any(takers, axis=0) if takers else np.zeros(ride.time_s.size, np.bool_)
+    if work is None or seen.demand is None or seen.full is None or not anywhere.any():
         return None
     speed = wheel_speed_mps(ride, setup, drive.name)
     values = None if speed is None else speed.values
-    asked = 100.0 * demand / full
+    asked = 100.0 * seen.demand / seen.full
     still = steady(asked, ride.time_s)
-    usual = usual_a(work, asked, values, still & ~lowered, step_s(ride))
+    usual = usual_a(work, asked, values, still & ~anywhere, step_s(ride))
     with np.errstate(invalid="ignore", divide="ignore"):
         part = np.where(still & (asked >= LEAST_PCT), work / usual, np.nan)
         if values is not None:
             part = np.where(np.abs(values) < SLOW_MPS, np.nan, part)
-        if battery is not None and battery_limit:
-            part = np.where(np.isfinite(part), np.fmax(part, battery / battery_limit), np.nan)
+        if seen.battery is not None and seen.battery_limit:
+            of_limit = seen.battery / seen.battery_limit
+            part = np.where(np.isfinite(part), np.fmax(part, of_limit), np.nan)
     return np.asarray(100.0 * part, np.float64)
 
 
@@ -139,53 +148,39 @@ def _over(values: Floats | None, limit: float | None) -> Bools | None:
 
 
 def _codes(
-    ride: Ride,
-    setup: Setup,
-    drive: Drive,
-    battery: Floats | None,
-    phase: Floats | None,
-    demand: Floats | None,
-    full: float | None,
-    battery_limit: float | None,
-    phase_limit: float | None,
-    held_pct: Floats | None,
+    ride: Ride, drive: Drive, seen: _Seen, lowered: _Lowered, held_pct: Floats | None
 ) -> Codes:
     rows = ride.time_s.size
     codes = np.full(rows, -1, np.int8)
-    driving = _driving(battery, phase, battery_limit, phase_limit, rows)
-    asking = _asking(demand, full, rows)
+    driving = _driving(seen, rows)
+    asking = _asking(seen.demand, seen.full, rows)
     if held_pct is not None:
         with np.errstate(invalid="ignore"):
             asking |= held_pct < 100.0 * LESS
-    codes[driving] = GOVERNORS.index(Governor.RIDER if demand is None else Governor.UNKNOWN)
-    if demand is not None:
+    codes[driving] = GOVERNORS.index(Governor.RIDER if seen.demand is None else Governor.UNKNOWN)
+    if seen.demand is not None:
         codes[driving & ~asking] = GOVERNORS.index(Governor.RIDER)
     # The last one set wins: a limit that the current stands at before what merely lowers it.
     for governor, mask in (
-        (Governor.NO_VOLTAGE_HEADROOM, _no_headroom(ride, drive, asking, demand)),
-        (Governor.VOLTAGE_DERATE, _derated(ride, setup, drive)),
-        (Governor.MOTOR_HEAT_DERATE, _hot(ride, drive, "motor")),
-        (Governor.CONTROLLER_HEAT_DERATE, _hot(ride, drive, "controller")),
-        (Governor.BATTERY_LIMIT, _over(battery, battery_limit)),
-        (Governor.PHASE_LIMIT, _over(phase, phase_limit)),
+        (Governor.NO_VOLTAGE_HEADROOM, _no_headroom(ride, drive, asking, seen.demand)),
+        *lowered.items(),
+        (Governor.BATTERY_LIMIT, _over(seen.battery, seen.battery_limit)),
+        (Governor.PHASE_LIMIT, _over(seen.phase, seen.phase_limit)),
     ):
         if mask is None:
             continue
         lowers = governor not in (Governor.BATTERY_LIMIT, Governor.PHASE_LIMIT)
-        held = driving & mask & (asking if lowers and demand is not None else True)
+        held = driving & mask & (asking if lowers and seen.demand is not None else True)
         codes[held] = GOVERNORS.index(governor)
     return codes
 
 
-def _driving(
-    battery: Floats | None,
-    phase: Floats | None,
-    battery_limit: float | None,
-    phase_limit: float | None,
-    rows: int,
-) -> Bools:
+def _driving(seen: _Seen, rows: int) -> Bools:
     out = np.zeros(rows, np.bool_)
-    for values, limit in ((battery, battery_limit), (phase, phase_limit)):
+    for values, limit in (
+        (seen.battery, seen.battery_limit),
+        (seen.phase, seen.phase_limit),
+    ):
         if values is not None:
             floor = max(LEAST_A, DRIVING_PART * (limit or 0.0))
             with np.errstate(invalid="ignore"):
@@ -211,9 +206,7 @@ def _no_headroom(ride: Ride, drive: Drive, asking: Bools, demand: Floats | None)
 
 def _derated(ride: Ride, setup: Setup, drive: Drive) -> Bools | None:
     line = drive.derate_from_v
-    own = drive_channel(ride, drive.name, "battery_voltage_v")
-    whole = pack_voltage_v(ride, setup)
-    volts = own if own is not None else None if whole is None else whole.values
+    volts = bus_voltage_v(ride, setup, drive.name)
     if line is None or volts is None:
         return None
     with np.errstate(invalid="ignore"):

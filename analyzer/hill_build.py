@@ -30,6 +30,7 @@ from analyzer.build_pack import (
 from analyzer.build_road import pool_road_loads, road_draws
 from analyzer.estimate import Note
 from analyzer.heat import HeatFit
+from analyzer.power_balance import UNKNOWN_MASS_KG
 from analyzer.quantities import Floats
 from analyzer.ride_analysis import RideResult
 from analyzer.road import find_roads
@@ -175,8 +176,10 @@ def draw_build(
 def _mass_kg(setup: Setup, loads: list[tuple[str, RoadLoad]], notes: list[Note]) -> float:
     mass = next((one.mass_kg for _, one in loads if one.mass_kg), None) or setup.vehicle.mass_kg
     if mass is None:
-        mass = 150.0
-        notes.append(Note("predict.mass_kg", "No mass in the setup: 150 kg are assumed."))
+        mass = UNKNOWN_MASS_KG
+        notes.append(
+            Note("predict.mass_kg", f"No mass in the setup: {UNKNOWN_MASS_KG:.0f} kg are assumed.")
+        )
     return mass
 
 

@@ -8,7 +8,7 @@ that was saved on one side only.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
@@ -182,7 +182,4 @@ def _beside(one: InForceChange, rides: Sequence[RideInForce]) -> InForceChange:
             same = seen.key != one.key and seen.key.rsplit(".", 1)[-1] == setting
             if same and isinstance(given, (int, float)) and _alike(seen.seen_a, float(given)):
                 follow.append(seen.key)
-    return InForceChange(
-        one.ride, one.start, one.last_before, one.key, one.kind, one.set_a, one.before_a,
-        one.seen_a, tuple(dict.fromkeys(follow)),
-    )  # fmt: skip
+    return replace(one, others_follow=tuple(dict.fromkeys(follow)))

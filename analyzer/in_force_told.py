@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from analyzer.balance import CURRENT_LIMITS
 from analyzer.estimate import Note
 from analyzer.ride_analysis import RideResult
 
-KEYS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
 OFF = 0.03
 """A plateau this far from what is set differs from it [1], if its interval leaves it out as well.
 Our choice: controllers' own scales are off by 1 to 3 % (common practice, no source)."""
@@ -21,7 +21,7 @@ def in_force_notes(rides: Sequence[tuple[str, RideResult]]) -> tuple[Note, ...]:
     part on all drives is a power mode, not a fault."""
     told: dict[str, list[tuple[str, str]]] = {}
     for name, result in rides:
-        for key in KEYS:
+        for key in CURRENT_LIMITS:
             for about, text in _differs(result, key):
                 told.setdefault(f"{about}\0{text}", []).append((name, about))
     out = []

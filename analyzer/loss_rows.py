@@ -120,7 +120,7 @@ def _under_way(
     """Braking that was under way a moment ago goes on in proportion to the demand: where its class
     was not learnt, or only from braking that was lost, what flowed then says what to expect."""
     assert one.work_a is not None
-    flows = (asked < 0) & one.braking() & (np.nan_to_num(one.work_a) > TELLING * one.floor_a)
+    flows = (asked < 0) & one.braking & (np.nan_to_num(one.work_a) > TELLING * one.floor_a)
     # Two rows of it, so that one spike teaches nothing.
     flows[1:] &= flows[:-1].copy()
     last = np.maximum.accumulate(np.where(flows, np.arange(flows.size), -1))
@@ -136,7 +136,7 @@ def _or_any_braking(one: DriveSignals, demand: Floats, asked: Floats, expected: 
     """Braking is rare: where its class was not learnt, what any braking of this ride gave, the
     weaker part of it, in proportion to the demand."""
     assert one.work_a is not None
-    flows = (asked < 0) & one.braking()
+    flows = (asked < 0) & one.braking
     open_rows = (asked < 0) & np.isnan(expected)
     if int(flows.sum()) < FEW_ROWS or not open_rows.any():
         return expected

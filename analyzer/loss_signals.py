@@ -5,7 +5,7 @@ Arrays have n values, one per row of `ride.table`; missing is NaN.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -75,14 +75,19 @@ class DriveSignals:
     """Rows without a reading: blank, all zeros, or standing still under load."""
     frozen: Bools
     """Those of them in which every channel stands still."""
+    braking: Bools = field(init=False)
+    """Rows in which current flows that brakes."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "braking", self._braking())
 
     @property
     def known(self) -> bool:
         """Whether the log tells anything of what this drive gave."""
         return self.work_a is not None
 
-    def braking(self) -> Bools:
-        """Rows in which current flows that brakes: a drive's current that dies down after the hand
+    def _braking(self) -> Bools:
+        """Where current brakes: a drive's current that dies down after the hand
         went from driving to braking is none. Where neither current ever goes below zero, what
         still flows some time after braking was first asked for."""
         if self.work_a is None:

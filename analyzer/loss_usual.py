@@ -67,7 +67,7 @@ def usual_work(
         place = classes(_means(demand, n), _speed(speeds[one.name], n))
         busy = (work > one.floor_a) & (np.abs(_means(demand, n)) > ASKED)
         # A driving current that dies down after the hand went to braking teaches nothing.
-        busy &= (_means(demand, n) > 0) | (_means(one.braking().astype(np.float64), n) > MOSTLY)
+        busy &= (_means(demand, n) > 0) | (_means(one.braking.astype(np.float64), n) > MOSTLY)
         places.append(place[busy])
         works.append(work[busy])
         amps.append(_means(battery, n)[busy])

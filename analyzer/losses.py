@@ -30,6 +30,9 @@ STEADY_PART = 0.6
 OUTRUN_PART, OUTRUN_S, GAINS = 0.97, 0.6, 1.003
 """A slope outruns a motor at this part of the fastest it pulled at, over so long [s], where speed
 gains at least this factor before and after. Our choice."""
+FASTEST, PULLED_ROWS = 0.98, 50
+"""The fastest it pulled at is this quantile of the speeds of at least so many rows. Our choice:
+single readings err."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,9 +173,9 @@ def _outrun(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> b
         dwindled = work[first - 1] < STEADY_PART * np.nanmax(np.append(work[a:first], 0.0))
         pulled = (work > 2 * one.floor_a) & (rows.asked > 0) & np.isfinite(speed)
     elsewhere = np.flatnonzero(pulled & (np.abs(time_s - time_s[first]) > 2 * OUTRUN_S))
-    if not gains or not dwindled or elsewhere.size < 50:
+    if not gains or not dwindled or elsewhere.size < PULLED_ROWS:
         return False
-    return bool(speed[first] >= OUTRUN_PART * np.quantile(speed[elsewhere], 0.98))
+    return bool(speed[first] >= OUTRUN_PART * np.quantile(speed[elsewhere], FASTEST))
 
 
 def _back(rows: AskedRows, one: DriveSignals, last: int) -> int | None:

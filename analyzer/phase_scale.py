@@ -18,11 +18,11 @@ from analyzer.events import NotChecked
 from analyzer.limits import LimitCheck
 from analyzer.quantities import Floats
 from importers.channel_map import map_line
-from importers.ride import ChannelReading, Ride
+from importers.ride import Ride, reading_of
 from importers.setup_types import Setup
 from importers.units import PHASE_SCALES
 
-RMS_RATIO, AMPLITUDE_RATIO = float(np.sqrt(1.5)), float(np.sqrt(0.75))
+RMS_RATIO, AMPLITUDE_RATIO = PHASE_SCALES["A rms"], PHASE_SCALES["A peak"]
 """Battery current over duty times phase current, losses apart, when the log counts rms or the
 amplitude; 1 for the direct-current equivalent. Three phases with sinusoidal currents at full
 modulation: P = 3/2 U I of the amplitudes, U = duty V / sqrt(3); from memory, any text on
@@ -62,7 +62,7 @@ class Scale:
 
 def phase_scale(ride: Ride, drive: str) -> Scale | None:
     """How is this drive's phase current counted? None where it is not logged."""
-    reading = _reading(ride, drive)
+    reading = reading_of(ride.sources, f"{drive}.phase_current_a")
     if not ride.has(f"{drive}.phase_current_a"):
         return None
     if reading is not None and reading.unit in PHASE_SCALES:
@@ -76,13 +76,6 @@ def phase_scale(ride: Ride, drive: str) -> Scale | None:
         if abs(ratio / at - 1.0) <= NEAR_OTHER:
             return Scale(drive, False, name, ratio)
     return Scale(drive, False, None, ratio)
-
-
-def _reading(ride: Ride, drive: str) -> ChannelReading | None:
-    channel = f"{drive}.phase_current_a"
-    every = (one for source in ride.sources for one in source.channels)
-    # a long file's columns carry no drive
-    return next((one for one in every if one.channel in (channel, "phase_current_a")), None)
 
 
 def _ratio(ride: Ride, drive: str) -> float | None:
@@ -184,7 +177,7 @@ def _hinted(drive: str, scale: Scale) -> Note:
 
 
 def _open(ride: Ride, drive: str, scale: Scale) -> Note:
-    reading = _reading(ride, drive)
+    reading = reading_of(ride.sources, f"{drive}.phase_current_a")
     header = reading.header if reading is not None else "…"
     sign = reading.sign if reading is not None else 1
     channel = str(reading.channel) if reading is not None else f"{drive}.phase_current_a"

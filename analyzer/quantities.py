@@ -286,6 +286,15 @@ def pack_voltage_v(ride: Ride, setup: Setup) -> Quantity | None:
     return _quantity(ride, names, table.mean(axis=1).to_numpy(np.float64))
 
 
+def bus_voltage_v(ride: Ride, setup: Setup, drive: str) -> Floats | None:
+    """The voltage at one drive's controller [V], n values: its own reading, else the pack's."""
+    own = drive_channel(ride, drive, "battery_voltage_v")
+    if own is not None:
+        return own
+    whole = pack_voltage_v(ride, setup)
+    return None if whole is None else whole.values
+
+
 def wheel_speed_mps(ride: Ride, setup: Setup, drive: str) -> Quantity | None:
     """One drive's wheel speed over ground without slip [m/s], logged or from motor turns."""
     logged = ride.get(f"{drive}.wheel_speed_mps")

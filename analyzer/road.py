@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from analyzer.estimate import Estimate
+from analyzer.estimate import Z_95, Estimate
 from analyzer.height_fit import NOISE_FLOOR_M, POOR_FIT, HeightFit, Readings, fit_height
 from analyzer.height_profile import HeightProfile
 from analyzer.lean_fit import fit_lean
@@ -30,7 +30,6 @@ FILLED_SD_M = 2.0
 """What one reading of such a channel is good for [m]. Our choice: maps and slow receivers."""
 DISTANCE_ERROR_PCT = 1.5
 """Wheel size and wear leave this error of distance, 95 % [%]. Common practice, no source."""
-Z_95 = 1.959964
 """Normal quantile of a 95 % interval."""
 
 

@@ -18,6 +18,8 @@ SEA_LEVEL_K = 288.15
 LAPSE_K_PER_M = 0.0065
 AIR_GAS_J_PER_KG_K = 287.05287
 """Constants of the standard atmosphere, ISO 2533:1975."""
+USUAL_AIR_KG_M3 = 1.2
+"""Density of air at 20 °C near sea level, where no better one is needed. ISA: 1.204."""
 BAROMETRIC_EXPONENT = GRAVITY_MPS2 / (AIR_GAS_J_PER_KG_K * LAPSE_K_PER_M)
 
 

@@ -13,23 +13,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer import power_balance as before
-from analyzer.estimate import Estimate, Note
+from analyzer.estimate import Z_95, Estimate, Note
 from analyzer.power_balance import PowerBalance
 from analyzer.quantities import Floats, speed_mps
 from analyzer.road import Road
-from analyzer.road_force import GRAVITY_MPS2
+from analyzer.road_force import GRAVITY_MPS2, USUAL_AIR_KG_M3
 from importers.ride import Ride
 from importers.setup_types import Setup
 
 TOLD_BELOW = 0.5
 """A parameter is told by the ride when its spread after it is below this part of the spread
 before. Our choice."""
-Z_95 = 1.959964
 ROLLING_BAND = (0.002, 0.08)
 DRAG_BAND_M2 = (0.1, 2.5)
 EFFICIENCY_BAND = (0.5, 1.0)
 COPPER_BAND = (0.0, 0.6)
 RETURN_BAND = (1.0, 2.0)
+TURNING_BAND = (1.0, 1.3)
 """What is physically possible. Sources: references as for the defaults; the rest our choice."""
 WIND_SD_MPS, WIND_DRAG_M2 = 0.7, 0.6
 """A steady wind, which no log shows, looks like rolling: rho C_dA v times this [m/s, m2]. Our
@@ -152,7 +152,7 @@ _BANDS = {
     "return": RETURN_BAND,
     "rolling": ROLLING_BAND,
     "drag_m2": DRAG_BAND_M2,
-    "turning": (1.0, 1.3),
+    "turning": TURNING_BAND,
 }
 
 
@@ -182,7 +182,7 @@ def _wind_as_rolling(setup: Setup, ride: Ride, mass: float) -> float:
     usual = 5.0
     if speed is not None and (moving := speed.values > 1.0).any():
         usual = float(np.median(speed.values[moving]))
-    return 1.2 * WIND_DRAG_M2 * usual * WIND_SD_MPS / (mass * GRAVITY_MPS2)
+    return USUAL_AIR_KG_M3 * WIND_DRAG_M2 * usual * WIND_SD_MPS / (mass * GRAVITY_MPS2)
 
 
 def _in_wind(fitted: Fitted, wind_sd: float) -> Fitted:

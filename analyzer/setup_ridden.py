@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from analyzer.balance import CURRENT_LIMITS
 from analyzer.setup_evidence import Evidence, same_pack
 from analyzer.setup_finding import SetupFinding, Sheet, above, num
 from analyzer.setup_sums import Direction, lower
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 IN_FORCE_NEAR = 0.05
 """A plateau this near to the setting is the setting. The contract's band for `works`."""
-IN_FORCE_NAMES = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
 
 
 def check_ridden(
@@ -133,7 +133,7 @@ def _check_in_force(setup: Setup, rides: Sequence[RideResult], sheet: Sheet) -> 
     done: set[str] = set()
     for ride in reversed(sorted(rides, key=lambda r: str(r.ride.start))):
         for drive in ride.in_force:
-            for name in IN_FORCE_NAMES:
+            for name in CURRENT_LIMITS:
                 key = f"drives.{drive.drive}.{name}"
                 seen, then, now = (
                     getattr(drive, name),

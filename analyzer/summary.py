@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from analyzer.balance import CURRENT_LIMITS
 from analyzer.conditions import conditions
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, step_s
@@ -26,8 +27,6 @@ about 25 °C up (Feinauer et al. 2024, J. Power Sources 594, 233948)."""
 COLD_C = 0.0
 """Charging below this plates lithium [°C] (the same source)."""
 
-LIMITS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
-"""Settings of a drive whose plateau shows what is really in force."""
 LIKELY = 0.5
 """A cause this likely counts for the months. Our choice."""
 
@@ -177,7 +176,7 @@ def _in_force(result: RideResult) -> list[SeenInForce]:
     return [
         SeenInForce(f"drives.{one.drive}.{name}", (seen.value, seen.low, seen.high))
         for one in result.in_force
-        for name in LIMITS
+        for name in CURRENT_LIMITS
         if (seen := getattr(one, name)) is not None
     ]
 

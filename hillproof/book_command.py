@@ -23,8 +23,6 @@ from hillproof.shell import opened
 from importers.errors import BookError
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from hillproof.book_jobs import Added
 
 book_app = typer.Typer(
@@ -108,9 +106,10 @@ def list_rides(
 
         write_outputs({json: book_json(entries, changes, target.notes(), seen)})
     if not quiet and json != "-":
+        from hillproof.console import console
         from reports.book_text import print_book
 
-        print_book(entries, changes, target.notes(), _console(), target.place, seen)
+        print_book(entries, changes, target.notes(), console(), target.place, seen)
         if settings and entries and not (changes or seen):
             typer.echo("No setting changed.")
         if lost := book_jobs.left_out_text(target, entries):
@@ -258,14 +257,9 @@ def ageing(
             contents[report] = ageing_page(result)
         write_outputs(contents)
         if not quiet and "-" not in contents:
+            from hillproof.console import console
             from reports.ageing_view import print_ageing
 
-            print_ageing(result, _console())
+            print_ageing(result, console())
             for path in contents:
                 typer.echo(f"Written: {path}")
-
-
-def _console() -> Console:
-    from hillproof.console import console
-
-    return console()

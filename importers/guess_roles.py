@@ -58,7 +58,7 @@ def whole_vehicle(guesses: list[Guess], drives: int) -> None:
             if one.name.channel == "speed_mps":
                 one.name = NameGuess("wheel_speed_mps", min(one.name.chance, 0.93))
                 continue
-            if one.name.channel.startswith("cell") or row.dimension in ("temperature",):
+            if one.name.channel.startswith("cell") or row.dimension == "temperature":
                 one.drop("a pack reading on one side")
                 continue
             one.drive = None
@@ -210,10 +210,10 @@ def _equal(one: Guess, two: Guess) -> bool:
     return one.sample.size > 0 and np.array_equal(one.sample, two.sample, equal_nan=True)
 
 
-def _rank(one: Guess) -> tuple[float, bool, bool]:
+def _rank(one: Guess) -> tuple[float, bool]:
     values = one.sample[np.isfinite(one.sample)]
     alive = bool(values.size and np.ptp(values) > 0)
-    return round(one.sure, 2) if values.size else 0.0, alive, False
+    return round(one.sure, 2) if values.size else 0.0, alive
 
 
 def _same(one: Guess, two: Guess) -> bool:

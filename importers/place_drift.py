@@ -27,6 +27,8 @@ LEAPT_M, LEAPT_MPS = 15.0, 1.0
 STILL_WINDOW_S, STILL_M, STILL_MPS = 10.0, 4.0, 1.5
 """Standing: no further than this [m] within this [s], never faster than this [m/s]. Our choice:
 slower than anyone rides, and twice a receiver's flicker at rest."""
+HOLE_S = 5.0
+"""Over a longer step no way is added up [s]. Our choice: a hole in the log."""
 TOLD_M = 20.0
 """Drift that would add less way than this is left alone [m]. Our choice."""
 
@@ -122,7 +124,7 @@ def _way_m(
     """What a reader of speed, or of places, would add up while it stands."""
     if speed is not None and speed.dtype != object:
         step = np.diff(time_s, append=time_s[-1])
-        short = step < 5.0
+        short = step < HOLE_S
         return float(np.nansum(np.abs(speed[still & short]) * step[still & short]))
     return float(legs[still[fixes[1:]] & still[fixes[:-1]]].sum())
 

@@ -51,17 +51,23 @@ def read_ride(
     LogError : a log that cannot be used, logs whose content cannot be told, or that do not belong
         together
     """
+    return only_ride(_read_and_join(logs, setup, map_file, start, facts))
+
+
+def _read_and_join(
+    logs: Sequence[str],
+    setup: Setup,
+    map_file: str | None,
+    start: datetime | None,
+    facts: RideFacts,
+) -> JoinedLogs:
+    """The logs joined; the memory that very long ones took is given back to the system."""
     tables, typed = _read_all(logs, setup, map_file)
-    long = _long(tables)
-    ride = only_ride(_join(tables, setup, typed, start, facts))
-    if long:
+    joined = _join(tables, setup, typed, start, facts)
+    if sum(one.rows for one in tables) > LONG_RIDE_ROWS:
         del tables
         give_back()
-    return ride
-
-
-def _long(tables: Sequence[LogTable]) -> bool:
-    return sum(one.rows for one in tables) > LONG_RIDE_ROWS
+    return joined
 
 
 def _read_all(
@@ -101,13 +107,7 @@ def read_rides(
     ------
     LogError : as `read_ride`, but for several rides
     """
-    tables, typed = _read_all(logs, setup, map_file)
-    long = _long(tables)
-    parts = all_parts(_join(tables, setup, typed, start, facts))
-    if long:
-        del tables
-        give_back()
-    return parts
+    return all_parts(_read_and_join(logs, setup, map_file, start, facts))
 
 
 def join_ride(

@@ -6,6 +6,7 @@ positive in the direction of travel. SI units, unit at the end of each column na
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -58,6 +59,14 @@ class Source:
     start: datetime | None = None
     clock_offset_low_s: float | None = None
     clock_offset_high_s: float | None = None
+
+
+def reading_of(sources: Iterable[Source], channel: str) -> ChannelReading | None:
+    """How the channel's column was read, None where none was. A long file's columns carry no
+    drive."""
+    bare = channel.rpartition(".")[2]
+    every = (one for source in sources for one in source.channels)
+    return next((one for one in every if one.channel in (channel, bare)), None)
 
 
 @dataclass(frozen=True, slots=True)

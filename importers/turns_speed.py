@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from importers.channel_map import map_line
-from importers.ride import ALL_RESTS_ON_IT, ChannelReading, Source
+from importers.ride import ALL_RESTS_ON_IT, ChannelReading, Source, reading_of
 from importers.setup_types import Setup
 from importers.units import ELECTRICAL_RPM
 
@@ -45,7 +45,7 @@ def settle_turns(
     changed: dict[str, ChannelReading] = {}
     pairs = vehicle.pole_pairs or 1
     for name in (str(one) for one in table.columns if str(one).endswith(".motor_rpm")):
-        reading = _reading(sources, name)
+        reading = reading_of(sources, name)
         ratio = _ratio(table[name].to_numpy(), speed, per_rpm)
         if reading is None or ratio is None or reading.why == "as the map says":
             continue
@@ -70,12 +70,6 @@ def settle_turns(
                 f"If it counts electrical turns, a map file says so: {line}"
             )
     return table, tuple(_with(one, changed, told) for one in sources), told
-
-
-def _reading(sources: Sequence[Source], name: str) -> ChannelReading | None:
-    every = (one for source in sources for one in source.channels)
-    # a long file's columns carry no drive
-    return next((one for one in every if one.channel in (name, "motor_rpm")), None)
 
 
 def _with(source: Source, changed: dict[str, ChannelReading], told: Sequence[str]) -> Source:

@@ -111,9 +111,8 @@ def in_force_text(one: InForceChange) -> str:
             f"{one.key}: {before}{seen} in force, though {said}: a reset (an update?), a power "
             "mode, or a change that the setup file does not know"
         )
-    side = f"; {', '.join(one.others_follow)} follows: saved on one side only" * bool(
-        one.others_follow
-    )
+    follow = ", ".join(one.others_follow)
+    side = f"; {follow} follows: saved on one side only" if follow else ""
     if one.kind is InForceKind.NOT_CHANGED:
         return f"{one.key}: still {seen} in force, {said} from now on: the change is not in{side}"
     return f"{one.key}: {seen} in force since it was first seen, {said}{side}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from analyzer.balance import InForce
+from analyzer.balance import CURRENT_LIMITS, InForce
 from analyzer.climbs import Climb
 from analyzer.events import Event
 from analyzer.limits import LimitCheck, Tried
@@ -53,7 +53,7 @@ def sides_table(result: RideResult) -> Table | None:
                 estimate(share.drive_pct if share else None, "pct"),
                 estimate(share.brake_pct if share else None, "pct"),
             ]
-        cells += [_saturates(held, name, result) for name in _CURRENTS]
+        cells += [_saturates(held, name, result) for name in CURRENT_LIMITS]
         rows.append(Row(tuple(cells)))
     if not rows:
         return None
@@ -70,9 +70,6 @@ def sides_table(result: RideResult) -> Table | None:
         "What each drive carries, and where it really saturates", tuple(heads), tuple(rows)
     ).without_empty()
     return table if len(table.heads) > 1 else None
-
-
-_CURRENTS = ("battery_drive_a", "phase_drive_a", "battery_brake_a", "phase_brake_a")
 
 
 def _saturates(held: InForce, name: str, result: RideResult) -> str:

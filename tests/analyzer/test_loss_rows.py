@@ -70,3 +70,43 @@ def test_a_motor_pushed_beyond_its_top_speed_has_not_lost_its_drive():
     setup = make_setup(drives=(Drive("left", battery_brake_a=4.0),))
     losses, _ = search_losses(make_ride(time_s, made, drives=("left",)), setup)
     assert losses == ()
+
+
+def test_a_slope_that_outruns_a_motor_takes_no_drive_away():
+    """Most of the ride at the motor's top speed, where little is known of less: over the crest the
+    current dwindles with the voltage left (textbook back-EMF) while the speed still gains."""
+    time_s = clock(60, 10)
+    speed = np.interp(time_s, [0, 2, 6, 40, 43, 46, 60], [0, 0, 4.3, 4.35, 4.6, 6.0, 6.0])
+    demand = np.interp(time_s, [0, 2, 2.2, 42.5, 44, 45, 60], [0, 0, 99, 99, 30, -40, -40])
+    amps = np.clip((27.0 - 0.62 * speed / 0.105) / 0.25, 0.0, 18.0)
+    phase = np.where(demand > 0, np.where(time_s < 2, 0.0, amps), 0.1 * demand)
+    phase = phase + 0.1 * np.random.default_rng(1).standard_normal(600)
+    made = {
+        "left.throttle_pct": demand, "left.phase_current_a": phase,
+        "left.battery_current_a": phase * np.clip(speed / 4.6, 0.05, 1.0),
+        "left.wheel_speed_mps": speed,
+    }  # fmt: skip
+    setup = make_setup(drives=(Drive("left", battery_brake_a=4.0),))
+    losses, _ = search_losses(make_ride(time_s, made, drives=("left",)), setup)
+    assert losses == ()
+
+
+def test_braking_that_is_cut_as_soon_as_it_began_is_lost():
+    """Half a second of braking current in all the ride, then none at full demand for 20 s."""
+    time_s = clock(90, 10)
+    demand = np.interp(
+        time_s, [0, 5, 5.5, 39, 39.5, 41, 60, 60.5], [0, 0, 60, 60, -15, -90, -90, 0]
+    )
+    rng = np.random.default_rng(1)
+    phase = np.where(demand > 0, 15.0, 0.0)
+    phase = np.where((demand < 0) & (time_s < 40.0), -4.0, phase)
+    made = {
+        "left.throttle_pct": demand,
+        "left.phase_current_a": phase + 0.4 * rng.standard_normal(900),
+        "left.battery_current_a": 0.9 * phase + 0.05 * rng.standard_normal(900),
+        "left.wheel_speed_mps": np.interp(time_s, [0, 5, 9, 60, 66, 90], [0, 0, 5, 5, 0, 0]),
+    }  # fmt: skip
+    setup = make_setup(drives=(Drive("left", battery_brake_a=6.0),))
+    (loss,), _ = search_losses(make_ride(time_s, made, drives=("left",)), setup)
+    assert loss.parts[0].sign == -1
+    assert abs(time_s[loss.first] - 40.0) <= 0.25

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
+from numpy.typing import DTypeLike, NDArray
 
 from importers.cell_values import column_of
 from importers.header_words import read_header
@@ -179,12 +179,10 @@ class _Column:
             assert self.numbers is not None
             self.numbers[:at] = np.nan
         if self.numbers.dtype == np.float32 and _blurred(values):
-            self.numbers = self.numbers.astype(np.float64)
+            self.numbers = _moved(self.numbers, at, self.numbers.size, np.float64)
         need = at + values.size
         if need > self.numbers.size:
-            more = np.empty(int(need * 1.1), self.numbers.dtype)
-            more[:at] = self.numbers[:at]
-            self.numbers = more
+            self.numbers = _moved(self.numbers, at, int(need * 1.1), self.numbers.dtype)
         self.numbers[at:need] = values
 
     def _mostly_empty(self, at: int) -> bool:
@@ -203,6 +201,13 @@ class _Column:
             return RawColumn(self.name, self.unit, texts=cells, odd_cells=self.odd_cells)
         numbers = np.full(rows, np.nan) if self.numbers is None else self.numbers[:rows]
         return RawColumn(self.name, self.unit, numbers=numbers, odd_cells=self.odd_cells)
+
+
+def _moved(numbers: Numbers, rows: int, size: int, kind: DTypeLike) -> Numbers:
+    """The first ``rows`` values in new memory; what lies behind them was never set."""
+    more = np.empty(size, kind)
+    more[:rows] = numbers[:rows]
+    return more
 
 
 def _blurred(values: Numbers) -> bool:

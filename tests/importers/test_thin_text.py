@@ -87,3 +87,23 @@ def test_slow_logs_stay_whole() -> None:
     assert raw.columns[0].numbers is not None
     assert raw.columns[0].numbers.size == ROWS
     assert raw.whole == ()
+
+
+def test_memory_that_was_never_set_is_never_worked_with(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A column that turns out to need double precision half way has anything behind it."""
+    fresh = np.empty
+
+    def dirty(*args: object, **kwargs: object) -> np.ndarray:
+        out = fresh(*args, **kwargs)  # type: ignore[call-overload]
+        if out.dtype == np.float32:
+            out.view(np.uint32)[...] = 0x7FA00000  # IEEE 754: a signalling NaN
+        return out
+
+    volts_v = [57.3 if k < 20_000 else 57.3 + k % 3 * 1e-5 for k in range(40_000)]
+    near = "\n".join(f"{k / 100:.2f},{one:.5f}" for k, one in enumerate(volts_v))
+    monkeypatch.setattr(np, "empty", dirty)
+    raw = read_long_table(f"time [s],pack voltage [V]\n{near}\n".encode())
+    read_v = raw.columns[1].numbers
+    assert read_v is not None
+    assert read_v.dtype == np.float64
+    assert 57.29999 < read_v.min() <= read_v.max() < 57.30003

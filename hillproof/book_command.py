@@ -74,11 +74,29 @@ def add(
             state = f"kept as {one.name}" if one.new else f"is kept already as {one.name}"
             typer.echo(f"{one.what}: {one.kind} {state}")
     if bad:
-        first, *more = bad
+        first, *more = _told_once(bad)
         raise BookError(
-            where="", what=first.error, remedy="",
-            more=tuple(BookError(where="", what=one.error, remedy="") for one in more),
+            where="", what=first, remedy="",
+            more=tuple(BookError(where="", what=one, remedy="") for one in more),
         )  # fmt: skip
+
+
+MOST_NAMES = 3
+"""Rides named in one message."""
+
+
+def _told_once(bad: list[Added]) -> list[str]:
+    """What went wrong, each text once; where it does not say with which rides, they are named."""
+    rides: dict[str, list[str]] = {}
+    for one in bad:
+        rides.setdefault(one.error, []).append(one.what)
+    out = []
+    for error, names in rides.items():
+        if len(names) > 1 or names[0] not in error:
+            more = f" and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
+            error = f"{error} Not kept: {', '.join(names[:MOST_NAMES])}{more}."
+        out.append(error)
+    return out
 
 
 @book_app.command("list", cls=PlainCommand, epilog=example("book list", "book list --settings"))
@@ -193,15 +211,13 @@ def note(
 ) -> None:
     """Keep what was done or measured by hand on a ride or a day."""
     from hillproof import book_jobs
-    from importers.book_notes import HandNote, checked_measures
+    from importers.book_notes import checked_measures
 
-    target = book_jobs.open_book(book)
-    day, name = book_jobs.day_of(target, about)
     measures = checked_measures(
         rest_voltage_v=rest_voltage, cell_min_v=cell_min, cell_max_v=cell_max,
         charged_ah=charged_ah, from_pct=from_pct, to_pct=to_pct,
     )  # fmt: skip
-    target.note(HandNote(about=name, day=day, text=text, **measures))
+    day = book_jobs.keep_note(book_jobs.open_book(book), about, text, measures)
     if not quiet:
         typer.echo(f"Noted for {day}")
 

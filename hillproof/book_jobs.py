@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +9,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hillproof.book_bundles import bundles, is_kept_ride
 from hillproof.log_args import SETUP_NAME, check_facts, choose_setup, log_path, parse_start
 from importers.errors import BookError, UsageError, UserError
 
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from importers.book_notes import HandNote
     from importers.ride import Ride
     from importers.setup_types import Setup
-
-LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".gpx", ".gz", ".zip", ".xz", ".parquet")
-"""Endings a folder's logs are looked for under; named files may have any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,35 +61,6 @@ def open_book(folder: str | None) -> Book:
     return Book(folder if folder is not None else default_folder())
 
 
-def bundles(arguments: Sequence[str]) -> Iterator[tuple[str, list[str]]]:
-    """Rides in the arguments: one per folder that holds logs, and one of all files named.
-
-    Raises
-    ------
-    BookError : a folder without any log
-    """
-    files = [one for one in arguments if not os.path.isdir(log_path(one))]
-    if files:
-        yield files[0], files
-    for folder in (Path(one) for one in arguments if os.path.isdir(one)):
-        found = False
-        for place in sorted([folder, *(sub for sub in folder.rglob("*") if sub.is_dir())]):
-            logs = [str(f) for f in sorted(place.iterdir()) if _is_log(f)]
-            if logs:
-                found = True
-                yield str(place), logs
-        if not found:
-            raise BookError(
-                where=str(folder),
-                what="no log is in this folder or below it",
-                remedy=f"Logs end with one of {', '.join(LOG_ENDINGS)}; name others as files.",
-            )
-
-
-def _is_log(path: Path) -> bool:
-    return path.is_file() and path.suffix.lower() in LOG_ENDINGS and not path.name.startswith(".")
-
-
 @dataclass(frozen=True, slots=True)
 class _Task:
     """One bundle of logs on its way into a book."""
@@ -112,20 +80,23 @@ def add_all(
 
     Raises
     ------
-    importers.errors.UserError : a folder without logs, or a cluster that cannot be used
+    importers.errors.UserError : a cluster that cannot be used
     """
     from hillproof.parallel import run_all
     from importers.book import file_hash
 
     kept = book.by_sources()
     tasks: list[_Task] = []
-    for what, logs in bundles(arguments):
+    for what, logs, error in bundles(arguments):
+        if error:
+            yield Added(what, None, new=False, error=error)
+            continue
         hashes = tuple(sorted(file_hash(log_path(one)) for one in logs))
         if all(hashes) and hashes in kept:
             there = kept[hashes]
             yield Added(what, there.name, new=False, kind=there.kind)
         else:
-            tasks.append(_Task(book.place, what, tuple(logs), facts, hashes))
+            tasks.append(_Task(book.place, what, logs, facts, hashes))
     for answers in run_all(_add_one, tasks, cluster=cluster, workers=_workers(book)):
         yield from answers
 
@@ -152,6 +123,8 @@ def _add_new(
     from importers.ride import RideFacts
     from importers.setup_file import read_setup
 
+    if len(logs) == 1 and is_kept_ride(logs[0]):
+        return [_keep(book, what, *_kept_ride(logs[0], facts), hashes)]
     own = Path(log_path(logs[0])).parent / SETUP_NAME
     choice = choose_setup(str(own) if own.is_file() else facts.setup, logs)
     assert choice.path is not None
@@ -165,6 +138,26 @@ def _add_new(
         raise BookError(where=what, what="nothing was ridden or charged in it", remedy="")
     sources = hashes if len(kept) == 1 else ()
     return [_keep(book, what, ride, setup, sources) for ride in kept]
+
+
+def _kept_ride(path: str, facts: DayFacts) -> tuple[Ride, Setup]:
+    """A ride file's ride and the setup it was ridden with, else the one named; what the rider says
+    of the day counts more than what the file says."""
+    from importers.ride import RideFacts
+    from importers.ride_file import read_ride_file
+    from importers.setup_file import read_setup
+
+    ride, setup = read_ride_file(path)
+    check_facts(facts.mass_kg, facts.pack_temp_c)
+    day, said = ride.facts, facts
+    whole = RideFacts(
+        day.mass_kg if said.mass_kg is None else said.mass_kg,
+        day.pack_temp_c if said.pack_temp_c is None else said.pack_temp_c,
+        day.note if said.note is None else said.note,
+    )
+    start = ride.start or parse_start(facts.start)
+    ride = replace(ride, facts=whole, start=start)
+    return ride, setup if facts.setup is None else read_setup(facts.setup)
 
 
 def _keep(book: Book, what: str, ride: Ride, setup: Setup, sources: Sequence[str]) -> Added:
@@ -262,6 +255,13 @@ def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> Ageing
     _, setup = read_ride_file(entries[-1].path)
     since = setup.pack.in_service_since
     life = [one for one in entries if since is None or one.start.date() >= since]
+    if not life:
+        raise BookError(
+            where=f"pack {entries[-1].pack}" if entries[-1].pack else "the pack",
+            what=f"no ride is kept since {since}, when the newest ride's setup says that it went "
+            f"into service; the newest is of {entries[-1].start:%Y-%m-%d}",
+            remedy="Add rides of it, or correct pack.in_service_since and add the newest again.",
+        )
     hand, doubtful = notes_of(book.notes(), every, entries[-1].pack)
     hand = [one for one in hand if since is None or date.fromisoformat(one.day) >= since]
     kept, more = with_hand_rests(kept_rides(book, life, cluster=cluster), hand, setup)
@@ -356,6 +356,42 @@ def day_of(book: Book, about: str) -> tuple[str, str]:
             ) from None
         entry = book.find(about)
         return entry.start.date().isoformat(), entry.name
+
+
+def keep_note(book: Book, about: str, text: str, measures: dict[str, float | None]) -> str:
+    """Keep what was done or measured by hand on a ride or a day; the day.
+
+    Raises
+    ------
+    BookError : an empty text, an empty book, no such ride or day, or measurements that cannot be
+        of any pack ridden then
+    """
+    from importers.book_notes import HandNote, not_this_pack
+    from importers.ride_file import read_ride_file
+
+    if not text.strip():
+        raise BookError(where="book note", what="it has no text", remedy="Say what was done.")
+    entries = book.entries()
+    if not entries:
+        raise BookError(
+            where=f"the book at {book.place}",
+            what="it holds no ride yet, so a note has no pack to belong to",
+            remedy="`hillproof book add LOG… --setup FILE` keeps one.",
+        )
+    day, name = day_of(book, about)
+    note = HandNote(about=name, day=day, text=text, **measures)
+    faults: dict[str, list[str]] = {}
+    for pack in sorted({one.pack for one in entries}):
+        if notes_of([note], entries, pack)[0]:
+            own = [one for one in entries if one.pack == pack]
+            near = min(own, key=lambda one: abs((one.start.date() - date.fromisoformat(day)).days))
+            faults[pack] = not_this_pack(read_ride_file(near.path)[1], measures)
+    if faults and all(faults.values()):
+        pack, what = next(iter(faults.items()))
+        where = f"book note, pack {pack}" if pack else "book note"
+        raise BookError(where=where, what="; ".join(what), remedy="Correct and try again.")
+    book.note(note)
+    return day
 
 
 @dataclass(frozen=True, slots=True)

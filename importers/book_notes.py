@@ -7,9 +7,21 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import date
 
+from importers.curve_file import CELL_V
 from importers.errors import BookError
+from importers.setup_types import Setup
 
 NOTE_ENDING = ".note.json"
+
+OVER_FULL_V = 0.1
+"""No cell rests so far above the voltage it is charged to [V]. Our choice: chargers and balancers
+hold within 0.05 V."""
+LEVEL_OFF_POINTS = 3.0
+"""How far each charge level read off a display may be wrong [points], as in
+`analyzer.hand_notes`."""
+HELD_OF_RATED = (0.1, 1.5)
+"""A pack that holds less or more of its rating than this is not the setup's. Our choice: one that
+holds a tenth no longer drives, and none holds half again what is printed on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,3 +109,46 @@ def checked_measures(
         "from_pct": from_pct,
         "to_pct": to_pct,
     }
+
+
+def not_this_pack(setup: Setup, measures: dict[str, float | None]) -> list[str]:
+    """Which of the measurements cannot be of the setup's pack, and why; empty where all can."""
+    pack, faults = setup.pack, []
+    full_v = setup.cell_full_v
+    top_v = full_v + OVER_FULL_V
+    rest = measures["rest_voltage_v"]
+    low, high = measures["cell_min_v"], measures["cell_max_v"]
+    if rest is not None and not CELL_V[0] <= rest / pack.series <= top_v:
+        text = (
+            f"--rest-voltage {rest:g} is {rest / pack.series:.2f} V in each of {pack.series} cells "
+            f"in series, which are full at {full_v:g} V"
+        )
+        one_cell = CELL_V[0] <= rest <= top_v
+        faults.append(text + (": give the whole pack's voltage" if one_cell else ""))
+    for name, value in (("--cell-min", low), ("--cell-max", high)):
+        if value is not None and value > top_v:
+            faults.append(f"{name} {value:g} is above a full cell's {full_v:g} V")
+    if not faults and rest is not None and low is not None and high is not None:
+        mean = rest / pack.series
+        if not low - OVER_FULL_V <= mean <= high + OVER_FULL_V:
+            faults.append(
+                f"--rest-voltage {rest:g} is {mean:.2f} V a cell, which does not lie between "
+                f"--cell-min {low:g} and --cell-max {high:g}"
+            )
+    return faults + _not_its_charge(setup, measures)
+
+
+def _not_its_charge(setup: Setup, measures: dict[str, float | None]) -> list[str]:
+    ah, start, end = (measures[key] for key in ("charged_ah", "from_pct", "to_pct"))
+    if ah is None or start is None or end is None:
+        return []
+    rated, points = setup.pack.capacity_ah, end - start
+    off = 2 * LEVEL_OFF_POINTS
+    least = 100 * ah / (points + off)
+    most = 100 * ah / (points - off) if points > off else float("inf")
+    if least <= HELD_OF_RATED[1] * rated and most >= HELD_OF_RATED[0] * rated:
+        return []
+    return [
+        f"--charged-ah {ah:g} from {start:g} to {end:g} % would be a pack of "
+        f"{100 * ah / points:.1f} Ah, and it is rated {rated:g} Ah"
+    ]

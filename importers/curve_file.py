@@ -27,6 +27,8 @@ FAMILIES: dict[Chemistry, tuple[str, ...]] = {
 name lie apart."""
 LEAST_ROWS = 5
 """Fewer points than this are no curve. Our choice."""
+HEAD_BYTES = 4000
+"""So much of a file is looked at to see whether it is a curve. Our choice."""
 MOST_BYTES = 2_000_000
 """A curve is a page of numbers; anything larger is some other file [bytes]. Our choice."""
 END_TOLERANCE = 0.005
@@ -71,6 +73,19 @@ def read_curve(path: str) -> RestVoltageCurve:
     return parse_curve(text, path)
 
 
+def is_curve_file(path: str) -> bool:
+    """Whether a file is a rest-voltage curve and nothing else, by its first row: such a file lies
+    beside a ride's logs where the setup there names it. False where it cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            head = file.read(HEAD_BYTES).decode("utf-8-sig", "replace")
+    except OSError:
+        return False
+    rows = (line.strip() for line in head.splitlines())
+    first = next((line for line in rows if line and not line.startswith("#")), "")
+    return sorted(_names(first)[0]) == sorted(COLUMNS)
+
+
 def parse_curve(text: str, file: str, *, built_in: bool = False) -> RestVoltageCurve:
     """A curve from CSV text with columns state_of_charge (0 to 1) and volts_per_cell.
 
@@ -99,9 +114,7 @@ def curve_text(curve: RestVoltageCurve) -> str:
 
 
 def _points(body: list[tuple[int, str]], file: str) -> list[tuple[int, float, float]]:
-    header = body[0][1]
-    mark = next((m for m in (";", "\t", ",") if m in header), ",")
-    names = [name.strip().strip('"').lower() for name in header.split(mark)]
+    names, mark = _names(body[0][1])
     if any(column not in names for column in COLUMNS):
         raise _fault(
             f"{file}, line {body[0][0]}",
@@ -119,6 +132,12 @@ def _points(body: list[tuple[int, str]], file: str) -> list[tuple[int, float, fl
             ) from error
         points.append((line, charge, volts))
     return points
+
+
+def _names(header: str) -> tuple[list[str], str]:
+    """The columns of a first row, and what stands between them."""
+    mark = next((m for m in (";", "\t", ",") if m in header), ",")
+    return [name.strip().strip('"').lower() for name in header.split(mark)], mark
 
 
 def _number(text: str, mark: str) -> float:

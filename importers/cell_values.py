@@ -24,6 +24,11 @@ _DAY_MONTH = (
 )
 _MONTH = r"^\d{1,2}[. -]{1,2}(?:[JjFfMmAaSsOoNnDd]\pL{2,8})\.?$"
 _WITH_UNIT = r"^([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*[A-Za-z°%µΩ/²³]{1,6}$"
+_UNIT_ONLY = r"^[+-]?[\d.,]+(?:[eE][+-]?\d{1,3})?\s*([A-Za-z°%µΩ/²³]{1,6})$"
+HEAD_CELLS = 2000
+"""Cells that rule a mark out quickly. Our choice."""
+GROUP_MARKS = "'’ .,"
+"""What may part thousands; a file's first lines, at a standstill, often hold none."""
 
 
 def column_of(column: pa.ChunkedArray, name: str, unit: str, dialect: Dialect) -> RawColumn:
@@ -46,7 +51,7 @@ def text_column(
     filled = len(texts) - texts.null_count
     if filled == 0:
         return RawColumn(name, unit, numbers=np.full(len(texts), np.nan))
-    plain = _plain(texts, decimal, thousands)
+    plain = _plain(_ungrouped(texts, decimal), decimal, thousands)
     good = pc.match_substring_regex(plain, _NUMBER)
     count = _true(good)
     if count < filled:
@@ -55,6 +60,7 @@ def text_column(
         with_unit = pc.match_substring_regex(bare, _NUMBER)
         if _true(with_unit) > count:
             plain, good, count = bare, with_unit, _true(with_unit)
+            unit = unit or _unit_in(texts)
     dates = _dates_beside(texts, good) if 0 < count < filled else 0
     if count <= MOSTLY * filled:
         return RawColumn(name, unit, texts=texts, date_cells=dates)
@@ -80,6 +86,31 @@ def _plain(texts: pa.StringArray, decimal: str, thousands: str) -> pa.StringArra
     for mark in {thousands, "\u00a0", "\u202f"} - {"", decimal}:
         out = pc.replace_substring(out, mark, "")
     return pc.replace_substring(out, ",", ".") if decimal == "," else out
+
+
+def _ungrouped(texts: pa.StringArray, decimal: str) -> pa.StringArray:
+    """Numbers without the marks between their thousands, in a column where nothing but thousands
+    explains the mark: no cell has it before other than three digits, or after a zero."""
+    for mark in GROUP_MARKS.replace(decimal, ""):
+        if _all_grouped(texts.slice(0, HEAD_CELLS), mark, decimal) and _all_grouped(
+            texts, mark, decimal
+        ):
+            texts = pc.replace_substring(texts, mark, "")
+    return texts
+
+
+def _all_grouped(texts: pa.StringArray, mark: str, decimal: str) -> bool:
+    """Whether every cell with this mark is a number grouped by it."""
+    some = pc.fill_null(pc.match_substring(texts, mark), False)
+    grouped = rf"^[+\-−]?[1-9]\d{{0,2}}(?:[{mark}]\d{{3}})+(?:[{decimal}]\d+)?$"
+    return _true(pc.match_substring_regex(texts.filter(some), grouped)) == _true(some)
+
+
+def _unit_in(texts: pa.StringArray) -> str:
+    """The unit written behind every number of a column; empty where they differ."""
+    behind = pc.replace_substring_regex(texts.drop_null(), _UNIT_ONLY, r"\1").unique().to_pylist()
+    words = [one for one in behind if not one[:1].isdigit()]
+    return str(words[0]) if len(words) == 1 == len(behind) else ""
 
 
 def _true(mask: pa.BooleanArray) -> int:

@@ -17,7 +17,12 @@ from importers.channel_map import map_line
 from importers.channels import channel_of
 from importers.column_guess import SURE, UNREAD_SURE, Guess, full
 from importers.guess_name import NameGuess, is_foreign, name_guesses
-from importers.guess_physics import check_power, settle_signs, settle_speed_units
+from importers.guess_physics import (
+    check_power,
+    settle_degrees,
+    settle_signs,
+    settle_speed_units,
+)
 from importers.guess_roles import one_each, settle_open_currents, whole_vehicle
 from importers.guess_side import drives_of, lettered
 from importers.guess_unit import guess_unit
@@ -76,6 +81,7 @@ def guess_columns(
     settle_open_currents(guesses)
     one_each(guesses, len(names))
     settle_speed_units(guesses, setup)
+    settle_degrees(guesses)
     settle_signs(guesses, time_s)
     check_power(guesses)
     return guesses, remarks

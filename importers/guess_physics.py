@@ -18,7 +18,7 @@ from importers.guess_sign import (
     rate_sign,
     sag_sign,
 )
-from importers.guess_unit import UnitGuess
+from importers.guess_unit import TOLD, UnitGuess
 from importers.setup_types import Setup
 from importers.units import BY_NAME
 
@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 SPEED_FITS, TURNS_FIT, TURNS_CLOSE = 0.06, 0.1, 0.05
 """Speed over the wheel's by the turns is this near to what a unit makes it. Our choice: half of
 what parts knots from miles an hour; what the wheel's size in the setup may be off; half of that."""
+DEGREES = ("°", "1e-6 °", "1e-7 °")
+"""Units of places: degrees, or whole numbers of them, as receivers send them."""
 RATE_FITS = 0.6
 """Correlation with the speed's rate from which a column is the acceleration along the vehicle.
 Our choice."""
@@ -98,6 +100,29 @@ def _turns_by_ratio(turns: Guess, ratio: float, pairs: int | None) -> None:
         )
         turns.sample = turns.sample / pairs
     turns.why = turns.unit.why
+
+
+def settle_degrees(guesses: list[Guess]) -> None:
+    """Latitude and longitude come in one unit: the only one in which both can be, or the one
+    that is stated for either."""
+    named = {one.name.channel: one for one in guesses if one.name is not None}
+    both = [named.get("latitude_deg"), named.get("longitude_deg")]
+    pair = [one for one in both if one is not None and one.sample.size]
+    if len(pair) < 2:
+        return
+    stated = [one.unit.name for one in pair if one.words.unit is not None]
+    tops = [float(np.nanmax(np.abs(one.sample), initial=0.0)) / one.unit.factor for one in pair]
+    fits = [
+        unit for unit in (BY_NAME[("angle", name)] for name in DEGREES)
+        if tops[0] * unit.factor <= 90.0 and tops[1] * unit.factor <= 180.0
+        and (not stated or unit.name == stated[0])
+    ]  # fmt: skip
+    if len(fits) != 1 or len(set(stated)) > 1:
+        return
+    for one in pair:
+        if one.words.unit is None:
+            one.sample = one.sample / one.unit.factor * fits[0].factor
+            one.unit = UnitGuess(fits[0].name, fits[0].factor, 0.0, TOLD)
 
 
 def settle_signs(guesses: list[Guess], time_s: Floats) -> None:

@@ -19,7 +19,7 @@ from importers.cell_values import column_of
 from importers.header_words import read_header
 from importers.raw_table import RawColumn, RawTable
 from importers.text_bytes import Data, as_text
-from importers.text_table import TextLayout, find_text_layout, parse
+from importers.text_table import TextLayout, find_text_layout, named_twice, names_of, parse
 from importers.thin_text import Thinner, thinner_of
 
 LONG_BYTES = 256 << 20
@@ -45,7 +45,9 @@ def read_long_table(data: Data) -> RawTable:
     mark = 3 if bytes(data[:3]) == b"\xef\xbb\xbf" else 0
     begin = mark + found.layout.body_at
     columns: list[_Column] = []
-    problems: Counter[str] = Counter(dict.fromkeys((*head.problems, *found.layout.problems), 1))
+    problems: Counter[str] = Counter(
+        dict.fromkeys((*head.problems, *found.layout.problems, *named_twice(found.layout)), 1)
+    )
     rows, dropped, restarts = 0, 0, []
     thinner: Thinner | None = None
     for low, high in _pieces(data, begin):
@@ -54,8 +56,8 @@ def read_long_table(data: Data) -> RawTable:
         if not columns:
             expected = int(table.num_rows * (len(data) - begin) / (high - low) * SPARE) + 1024
             columns = [
-                _Column(name or f"column {at + 1}", found.layout.units[at], expected)
-                for at, name in enumerate(found.layout.names)
+                _Column(name, found.layout.units[at], expected)
+                for at, name in enumerate(names_of(found.layout))
             ]
         piece = [
             column_of(table.column(at), one.name, one.unit, found.dialect)
@@ -157,6 +159,7 @@ class _Column:
 
     def add(self, piece: RawColumn, at: int) -> None:
         """Put a piece's cells after those that are there."""
+        self.unit = self.unit or piece.unit
         if piece.texts is not None and (self.texts is not None or self._mostly_empty(at)):
             self._add_texts(piece.texts, at)
             return

@@ -16,7 +16,7 @@ class RawColumn:
     header: str
     """As written, spaces at its ends removed; `column 3` where the file has no header."""
     unit: str
-    """The cell of a units row under it, empty where there is none."""
+    """The cell of a units row under it, or what stands behind each number; else empty."""
     numbers: NDArray[np.float64] | None = None
     """n values; missing, unreadable and infinite are NaN."""
     texts: pa.StringArray | None = None

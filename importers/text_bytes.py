@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from importers.stray_quotes import without_stray_quotes
+
 SAMPLE = 1 << 16
 """Bytes looked at to tell an encoding. Our choice."""
 MOST_CONTROL = 0.02
@@ -49,7 +51,19 @@ def as_text(data: Data) -> Text:
     _refuse_binary(data)
     if data.find(b"\r") >= 0 and data.find(b"\n") < 0:
         data = bytes(data).replace(b"\r", b"\n")
+    if data.find(b'"') >= 0:
+        data = _closed(bytes(data), problems)
     return Text(data, encoding, tuple(problems))
+
+
+def _closed(data: bytes, problems: list[str]) -> bytes:
+    mended, lines = without_stray_quotes(data)
+    if lines:
+        shown = ", ".join(str(one) for one in lines[:3]) + (" …" if len(lines) > 3 else "")
+        problems.append(
+            f"{len(lines)} lines have a quote mark that closes no cell: taken out (line {shown})"
+        )
+    return mended
 
 
 def _decoded(data: Data, problems: list[str]) -> tuple[Data, str]:

@@ -6,6 +6,7 @@ comments between its rows or runs of blanks is mended first (`importers.mend`).
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 import pyarrow as pa
@@ -90,10 +91,15 @@ def read_text_table(text: Text) -> RawTable:
     found = find_text_layout(text)
     dialect, layout = found.dialect, found.layout
     table, mended = parse(text, found)
-    problems = [*text.problems, *layout.problems, *(mended.problems if mended else ())]
+    problems = [
+        *text.problems,
+        *layout.problems,
+        *named_twice(layout),
+        *(mended.problems if mended else ()),
+    ]
     columns = tuple(
         column_of(table.column(at), name, layout.units[at], dialect)
-        for at, name in enumerate(_names(layout))
+        for at, name in enumerate(names_of(layout))
     )
     named = [at for at, one in enumerate(columns) if layout.names[at] or not _empty(table, at)]
     return RawTable(
@@ -113,8 +119,23 @@ def _empty(table: pa.Table, at: int) -> bool:
     return bool(pa.types.is_null(column.type) or column.null_count == len(column))
 
 
-def _names(layout: Layout) -> list[str]:
-    return [name or f"column {at + 1}" for at, name in enumerate(layout.names)]
+def names_of(layout: Layout) -> list[str]:
+    """A name for every column, none twice: a map file names columns by their headers."""
+    seen: Counter[str] = Counter()
+    out = []
+    for at, name in enumerate(layout.names):
+        seen[name] += 1
+        again = f" ({seen[name]})" if seen[name] > 1 else ""
+        out.append(f"{name}{again}" if name else f"column {at + 1}")
+    return out
+
+
+def named_twice(layout: Layout) -> list[str]:
+    """What is said of headers that stand more than once."""
+    return [
+        f"{count} columns are called '{name}': the further ones are named '{name} (2)' and so on"
+        for name, count in Counter(layout.names).items() if name and count > 1
+    ]  # fmt: skip
 
 
 def parse(

@@ -225,4 +225,12 @@ def _late_until(time_s: NDArray[np.float64], fall: int, pace: float) -> int | No
     earlier = time_s[max(0, fall - 2 * LATE_ROWS) : fall + 1]
     there = int((earlier >= low).sum()) + late.size
     room = (top - low) / pace + 1.0
-    return fall + 1 + int(caught[0]) if there <= 1.5 * room + 1 else None
+    fits = there <= 1.5 * room + 1 or _written_twice(ahead[: caught[0] + 1], earlier)
+    return fall + 1 + int(caught[0]) if fits else None
+
+
+def _written_twice(again: NDArray[np.float64], earlier: NDArray[np.float64]) -> bool:
+    """Whether the last rows before a fall come once more, as of a block that is sent or saved
+    twice. A logger that began anew repeats its times from the first on, which does not count."""
+    n = again.size
+    return 1 < n < earlier.size and bool(np.array_equal(again, earlier[-n:]))

@@ -39,7 +39,8 @@ def spread(time_s: NDArray[np.float64], epoch_s: float = 0.0) -> Spread:
         return Spread(time_s)  # nothing lies close together
     shared = float((steps == 0).mean())
     grid = _grid(time_s[:-1][steps > 0], steps, epoch_s)
-    if shared >= SHARED_SHARE and grid is not None and grid >= 0.5 * float(np.median(steps)):
+    # Held against the mean pace, for in a burst the median step is next to nothing.
+    if shared >= SHARED_SHARE and grid is not None and grid >= 0.5 * _pace(steps):
         return _fill_grid(time_s, grid)
     ends = _lump_ends(time_s)
     if ends is None:
@@ -83,12 +84,16 @@ def _fill_grid(time_s: NDArray[np.float64], grid: float) -> Spread:
     return Spread(time_s + room[at] * (place + offset + 0.5) / share, remark, sure)
 
 
+def _pace(steps: NDArray[np.float64]) -> float:
+    """The mean step while the log runs [s]: pauses do not count."""
+    pause = np.percentile(steps, 99.5) * 5
+    return float(steps[steps <= max(pause, 1e-9)].mean())
+
+
 def _lump_ends(time_s: NDArray[np.float64]) -> NDArray[np.intp] | None:
     """Last row of each lump, when the rows do come in lumps."""
     steps = np.diff(time_s)
-    pause = np.percentile(steps, 99.5) * 5
-    usual = steps[steps <= max(pause, 1e-9)]
-    mean = float(usual.mean())
+    mean = _pace(steps)
     long_steps = np.flatnonzero(steps > mean)
     if long_steps.size < 5 or mean <= 0:
         return None

@@ -142,6 +142,65 @@ def test_nul_bytes_are_taken_out_and_said() -> None:
     assert any("NUL" in one for one in raw.problems)
 
 
+@pytest.mark.parametrize(
+    ("decimal", "mark"),
+    [(".", "'"), (".", "’"), (",", "."), (".", ","), (",", " "), (",", "\u202f")],
+)
+def test_thousands_that_only_come_far_down_the_file(decimal: str, mark: str) -> None:
+    """A ride begins and ends at a standstill: no thousand where the dialect is looked at."""
+    rpm = np.concatenate([np.zeros(400), np.arange(0, 4000, 7), np.zeros(400)]).astype(int)
+    volts = 50 + np.arange(rpm.size) % 300 / 100
+    lines = ["Zeit;Drehzahl;Spannung"] + [
+        f"{at};{turns:,};{v:.2f}".replace(".", "\0").replace(",", mark).replace("\0", decimal)
+        for at, (turns, v) in enumerate(zip(rpm, volts, strict=True))
+    ]
+    table = read("\n".join(lines).encode())
+    assert np.array_equal(table.columns[1].numbers, rpm)
+    assert np.allclose(table.columns[2].numbers, volts)
+
+
+def test_a_unit_behind_every_number_is_the_columns_unit() -> None:
+    lines = ["t,U,I"] + [f"{at} s,{50 + at % 7} V,{at % 30} mA" for at in range(300)]
+    table = read("\n".join(lines).encode())
+    assert [one.unit for one in table.columns] == ["s", "V", "mA"]
+    mixed = ["t,I"] + [f"{at},{at % 30 + 1} {'A' if at % 2 else 'mA'}" for at in range(300)]
+    assert read("\n".join(mixed).encode()).columns[1].unit == ""
+
+
+@pytest.mark.parametrize("line", [0, 1, 2, 150, 299, 300])
+@pytest.mark.parametrize("cell", [0, 1, 2])
+@pytest.mark.parametrize("behind", [False, True])
+def test_a_quote_mark_that_closes_no_cell_is_taken_out(line: int, cell: int, behind: bool) -> None:
+    """By RFC 4180 all that follows it would be one cell."""
+    rows = [["t", "U", "I"]] + [[str(at), f"{50 + at % 7}", f"{at % 30}"] for at in range(300)]
+    rows[line][cell] = f'{rows[line][cell]}"' if behind else f'"{rows[line][cell]}'
+    table = read("\n".join(",".join(one) for one in rows).encode())
+    assert [one.header for one in table.columns] == ["t", "U", "I"]
+    assert np.array_equal(table.columns[0].numbers, np.arange(300))
+    assert np.array_equal(table.columns[2].numbers, np.arange(300) % 30)
+    assert table.problems == (
+        f"1 lines have a quote mark that closes no cell: taken out (line {line + 1})",
+    )
+
+
+def test_a_cell_of_several_lines_keeps_its_quote_marks() -> None:
+    rows = [f"{at},{50 + at % 7},fine" for at in range(300)]
+    rows[100] = '100,52,"stopped\nfor a look, at the ""belt""\nthen on"'
+    rows[200] = '"200",52,"once\nmore"'
+    table = read(("t,U,note\n" + "\n".join(rows)).encode())
+    assert table.rows == 300
+    assert table.columns[2].texts[100].as_py() == 'stopped\nfor a look, at the "belt"\nthen on'
+    assert table.problems == ()
+
+
+def test_no_two_columns_have_one_name() -> None:
+    """A map file tells columns by their headers (the contract), so these must differ."""
+    lines = ["t;Strom;Strom;U;Strom"] + [f"{at};1;2;50;3" for at in range(40)]
+    table = read("\n".join(lines).encode())
+    assert [one.header for one in table.columns] == ["t", "Strom", "Strom (2)", "U", "Strom (3)"]
+    assert any("3 columns are called 'Strom'" in one for one in table.problems)
+
+
 def test_runs_of_spaces() -> None:
     rows = ["   time_s    voltage_v   current_a"]
     rows += [f"{k * 0.1:8.1f} {50 + k % 7:9.2f}   {k % 5:7.3f}" for k in range(60)]

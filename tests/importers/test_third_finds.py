@@ -53,6 +53,22 @@ def two_drives(first: str, second: str) -> dict[str, np.ndarray]:
     }
 
 
+@pytest.mark.parametrize(("scale", "unit"), [(1, "°"), (1e7, "1e-7 °")])
+def test_both_of_a_place_come_in_one_unit(tmp_path: Path, scale: float, unit: str) -> None:
+    """7.9° in ten-millionths could be 79° in millionths; its latitude, 46.7°, could not."""
+    t = np.arange(ROWS) / 10.0
+    columns = {
+        "time [s]": t,
+        "battery current [A]": 12.0 + 8.0 * np.sin(t),
+        "battery voltage [V]": 55.0 - 0.1 * np.sin(t),
+        "lat": scale * (46.7 + 1e-5 * t),
+        "lon": scale * (7.9 + 1e-5 * t),
+    }
+    found = {one.header: one for one in read_columns(tmp_path, columns, setup_with("hub")).readings}
+    assert {found[one].unit for one in ("lat", "lon")} == {unit}
+    assert min(found[one].sure for one in ("lat", "lon")) >= 0.95
+
+
 def test_letters_in_pairs_are_front_and_rear(tmp_path: Path) -> None:
     table = read_columns(tmp_path, two_drives("F", "R"), setup_with("front", "rear"))
     found = [one.channel for one in table.readings[1:]]

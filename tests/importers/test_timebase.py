@@ -163,6 +163,29 @@ def test_bursts_over_a_radio_link_keep_their_even_spacing() -> None:
     assert np.abs(reading.time_s - TRUE_S).max() < 0.02
 
 
+def test_bursts_of_which_several_rows_share_a_stamp_are_no_coarse_clock() -> None:
+    """Stamps in whole milliseconds on arrival, twelve rows within ten of them."""
+    rng = np.random.default_rng(17)
+    arrived = np.floor((TRUE_S + 0.3) / 0.6) * 0.6 + 0.01 * rng.random(N)
+    late = np.round(np.maximum.accumulate(arrived), 3)
+    reading = read(text(stamps(late)))
+    assert np.mean(np.diff(late) == 0) > 0.3
+    assert np.abs(np.diff(reading.time_s) - 0.05).max() < 0.002
+
+
+def test_a_block_written_twice_is_left_out_once() -> None:
+    twice = np.concatenate([TRUE_S[:500], TRUE_S[490:500], TRUE_S[500:]])
+    reading = read(number(twice, "s"))
+    assert np.allclose(reading.time_s, TRUE_S)
+    assert reading.restarts == ()
+    assert any("10 rows repeat an earlier time" in one for one in reading.problems)
+
+
+def test_a_logger_that_began_anew_at_once_is_no_block_written_twice() -> None:
+    reading = read(number(np.concatenate([TRUE_S[:20], TRUE_S[:400]]), "s"))
+    assert reading.restarts == (20,)
+
+
 def test_irregular_sampling_is_left_alone() -> None:
     uneven = TRUE_S + np.random.default_rng(1).uniform(0, 0.02, N)
     assert np.allclose(read(number(uneven, "s")).time_s, uneven - uneven[0])

@@ -77,8 +77,8 @@ def find_climbs(
     rows = [rows_between(road.way, ride, a, b) for road, a, b in spans]
     next_start = [float(ride.time_s[first]) for first, _ in rows[1:]] + [np.inf] * bool(rows)
     climbs = tuple(
-        _climb(ride, setup, load, road, (a, b), ends, until)
-        for (road, a, b), ends, until in zip(spans, rows, next_start, strict=True)
+        _climb(ride, setup, load, road, ends, until)
+        for (road, _, _), ends, until in zip(spans, rows, next_start, strict=True)
     )
     if all(road.source is GradeSource.ESTIMATED for road in found):
         return climbs, (Note("climbs", ESTIMATED),)
@@ -101,12 +101,13 @@ def _climb(
     setup: Setup,
     load: RideLoad,
     road: Road,
-    places: tuple[float, float],
     rows: tuple[int, int],
     heat_until_s: float,
 ) -> Climb:
     asked = stretch_load(load, ride.time_s, rows[0], rows[1], heat_until_s)
     derate = [d.derate_from_v for d in setup.drives if d.derate_from_v is not None]
+    # at one row a second a row may lie metres beside the place where the road begins to rise
+    places = (road.way.distance_m[[row - road.way.first for row in rows]]).tolist()
     low, high = road.profile.height_at(np.asarray(places))
     return Climb(
         start_s=float(ride.time_s[rows[0]]),

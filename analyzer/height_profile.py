@@ -18,24 +18,50 @@ MOST_CELLS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """One choice of how far road and readings wander, and the height under it."""
+
+    chance: float
+    """How probable this choice is; those of one profile sum to 1."""
+    height_m: Floats
+    """m heights."""
+    factor: Floats | None
+    """Upper banded Cholesky factor of the posterior precision of road and reading error, by turns;
+    None without readings."""
+    lean: Floats
+    """(m, k): how the height answers to each fitted parameter."""
+    lean_cov: Floats
+    """(k, k): covariance of those parameters."""
+
+    def difference_variance_m2(self, contrast: Floats) -> Floats:
+        """Variance of p differences of heights, (m, p) weights of the m heights in each."""
+        variance = np.zeros(contrast.shape[1])
+        if self.factor is not None:
+            from scipy.linalg import cho_solve_banded
+
+            by_turns = np.zeros((2 * contrast.shape[0], contrast.shape[1]))
+            by_turns[0::2] = contrast
+            solved = cho_solve_banded((self.factor, False), by_turns, check_finite=False)
+            variance += np.einsum("ij,ij->j", by_turns, solved)
+        if self.lean.shape[1]:
+            along = self.lean.T @ contrast
+            variance += np.einsum("ij,ik,kj->j", along, self.lean_cov, along)
+        return variance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class HeightProfile:
     """The road's height every `cell_m` metres and what its differences are worth.
 
-    The height is `lean @ parameters + wander`: what the power balance says under the fitted
-    parameters, and what the readings add to it. Either may be absent.
+    What nobody knows before the ride, how far the readings' error and the balance's wander, has
+    several answers: the height is their mean, weighed by how probable each is, and the spread of a
+    difference holds both what each leaves open and how far they disagree.
     """
 
     cell_m: float
     height_m: Floats
     """m heights, at 0, cell_m, 2 cell_m, ..."""
-    noise_m: float | None
-    """Scatter of one height reading about the road; None without readings."""
-    bands: Floats | None
-    """Upper bands of the posterior precision of road and reading error, by turns, or None."""
-    lean: Floats
-    """(m, k): how the height answers to each fitted parameter."""
-    lean_cov: Floats
-    """(k, k): covariance of those parameters."""
+    candidates: tuple[Candidate, ...]
     walk_m2_per_m: float = 0.0
     """Variance of the height per metre that no parameter explains, where nothing was read."""
 
@@ -64,21 +90,15 @@ class HeightProfile:
     def _some_differences_sd_m(self, from_m: Floats, to_m: Floats) -> Floats:
         m, pairs = self.height_m.size, from_m.size
         contrast = np.zeros((m, pairs))
-        for places, sign in ((np.atleast_1d(to_m), 1.0), (np.atleast_1d(from_m), -1.0)):
+        for places, sign in ((to_m, 1.0), (from_m, -1.0)):
             cell, part = cell_of(np.asarray(places, np.float64), self.cell_m, m)
             contrast[cell, np.arange(pairs)] += sign * (1 - part)
             contrast[cell + 1, np.arange(pairs)] += sign * part
-        variance = self.walk_m2_per_m * np.abs(np.atleast_1d(to_m) - np.atleast_1d(from_m))
-        if self.bands is not None:
-            from scipy.linalg import solveh_banded
-
-            by_turns = np.zeros((2 * m, pairs))
-            by_turns[0::2] = contrast
-            solved = solveh_banded(self.bands, by_turns, check_finite=False)
-            variance = variance + np.einsum("ij,ij->j", by_turns, solved)
-        if self.lean.shape[1]:
-            along = self.lean.T @ contrast
-            variance = variance + np.einsum("ij,ik,kj->j", along, self.lean_cov, along)
+        variance = self.walk_m2_per_m * np.abs(to_m - from_m)
+        mean = self.height_m @ contrast
+        for one in self.candidates:
+            apart = one.height_m @ contrast - mean
+            variance = variance + one.chance * (one.difference_variance_m2(contrast) + apart**2)
         return np.asarray(np.sqrt(np.clip(variance, 0.0, None)), np.float64)
 
 

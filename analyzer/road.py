@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.estimate import Z_95, Estimate
-from analyzer.height_fit import NOISE_FLOOR_M, POOR_FIT, HeightFit, Readings, fit_height
-from analyzer.height_profile import HeightProfile
+from analyzer.height_fit import NOISE_FLOOR_M, POOR_FIT, HeightFit, Lean, Readings, fit_height
+from analyzer.height_profile import HeightProfile, cells_for
 from analyzer.lean_fit import fit_lean
-from analyzer.power_balance import PowerBalance, power_balance
+from analyzer.power_balance import MASS_SD, PowerBalance, power_balance
 from analyzer.quantities import Floats
 from analyzer.way import Way, find_ways, stands
 from analyzer.words import GradeSource
@@ -28,6 +28,9 @@ FILLED_BEND_MPS, FILLED_PART = 0.03, 0.15
 in by straight lines. Our choice: rounding makes less, road and noise far more."""
 FILLED_SD_M = 2.0
 """What one reading of such a channel is good for [m]. Our choice: maps and slow receivers."""
+BRAKE_PART = 3.0**-0.5
+"""The mechanical brake's part of a stop is anything between none and all: the root of its mean
+square [1]."""
 DISTANCE_ERROR_PCT = 1.5
 """Wheel size and wear leave this error of distance, 95 % [%]. Common practice, no source."""
 """Normal quantile of a 95 % interval."""
@@ -146,10 +149,37 @@ def find_roads(ride: Ride, setup: Setup, ways: tuple[Way, ...] | None = None) ->
     return tuple(roads)
 
 
+def of_unsure_mass(balance: PowerBalance) -> PowerBalance:
+    """The balance with the mass's error in it: all work is counted per weight, so a vehicle that
+    is heavier than the setup says looks as if its drives lost more."""
+    sd = balance.sd.copy()
+    for name in ("efficiency", "return"):
+        k = balance.names.index(name)
+        sd[k] = np.hypot(sd[k], MASS_SD * balance.expected[k])
+    return replace(balance, sd=sd)
+
+
+def lean_on(balance: PowerBalance, length_m: float) -> Lean:
+    """The balance's heights at the profile's places, with what the mechanical brake may have taken
+    left open: no log shows it. Where motors brake or a brake may act, and in the second before and
+    after, any part of the motion lost may have gone there."""
+    lean = balance.lean(length_m)
+    cell_m, m = cells_for(length_m)
+    kinetic = balance.height_m[:, balance.names.index("turning")]
+    brakes = balance.braking | balance.unsure
+    brakes = brakes | np.append(brakes[1:], False) | np.append(False, brakes[:-1])
+    lost = np.clip(np.diff(kinetic), 0.0, None) * brakes
+    place = balance.place_m + np.arange(balance.place_m.size) * 1e-9
+    along = np.concatenate([[0.0], np.cumsum(lost)])
+    taken_m = np.diff(np.interp(np.arange(m) * cell_m, place, along))
+    return replace(lean, open_m2=(BRAKE_PART * taken_m) ** 2)
+
+
 def _road(ride: Ride, setup: Setup, way: Way) -> Road | None:
     readings = height_readings(ride, way)
     balance = power_balance(ride, setup, way)
-    lean = None if balance is None else balance.lean(way.length_m)
+    balance = None if balance is None else of_unsure_mass(balance)
+    lean = None if balance is None else lean_on(balance, way.length_m)
     if readings is not None:
         both = None if lean is None else fit_height(readings, way.length_m, lean)
         best: HeightFit | None = both

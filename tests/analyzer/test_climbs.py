@@ -9,7 +9,8 @@ import pytest
 from handmade import clock, make_ride, make_setup
 
 from analyzer.climbs import find_climbs
-from analyzer.road import find_roads
+from analyzer.power_balance import power_balance
+from analyzer.road import find_roads, lean_on
 from analyzer.road_load import fit_road_load
 from analyzer.same_climb import climb_shapes, pairs_of
 from analyzer.words import GradeSource
@@ -64,6 +65,54 @@ def test_a_windings_heat_is_looked_for_beyond_the_top(hill) -> None:
     for found, truth in zip(climbs, hill.truth.climbs, strict=True):
         for drive, top in found.top_motor_temp_c:
             assert top == pytest.approx(truth.top_temp_c[drive], abs=3.0)
+
+
+def test_a_grade_is_of_the_stretch_between_its_own_rows(hill) -> None:
+    # one row a second lies up to 6 m from where the rise begins: length and grade must be those of
+    # the rows that are named, by the road's own table
+    table = hill.ride.table.iloc[::20].reset_index(drop=True)
+    slow = replace(hill.ride, table=table)
+    climbs, _ = find_climbs(slow, hill.setup)
+    assert climbs
+    for one in climbs:
+        along = np.interp([one.start_s, one.end_s], hill.t, hill.col["s_m"])
+        assert one.length_m == pytest.approx(float(np.diff(along)[0]), abs=3.0)
+
+
+def test_a_wrong_mass_is_in_the_interval_with_height_too(hill) -> None:
+    # all work is counted per weight: a mass 4 % off looks like drives that lose 4 % more, which
+    # the efficiency's spread before the ride has to hold
+    road = find_roads(hill.ride, hill.setup)[0]
+    plain = power_balance(hill.ride, hill.setup, road.way)
+    assert plain is not None
+    k = plain.names.index("efficiency")
+    assert road.balance is not None
+    assert road.balance.sd[k] ** 2 == pytest.approx(
+        plain.sd[k] ** 2 + (0.04 * plain.expected[k]) ** 2
+    )
+
+
+def test_motion_lost_while_something_brakes_is_left_open(hill) -> None:
+    # a slot from 5 to 4 m/s while motors brake may have lost up to (25 - 16) / 2 g = 0.459 m of
+    # height to the brake: anything between none and all has a root mean square of that over the
+    # root of 3; the same slot while nothing brakes, and none beside does, loses none
+    road = find_roads(hill.ride, hill.setup)[0]
+    assert road.balance is not None
+    n = 20
+    lost_m = 9.0 / (2 * 9.80665)
+    kinetic = np.zeros((n + 1, 6))
+    kinetic[6:, 5] += lost_m
+    kinetic[16:, 5] += lost_m
+    braking = np.zeros(n, bool)
+    braking[5] = True
+    made = replace(
+        road.balance, place_m=np.linspace(0, 200, n + 1), height_m=kinetic, braking=braking,
+        unsure=np.zeros(n, bool),
+    )  # fmt: skip
+    open_m2 = lean_on(made, 200.0).open_m2
+    assert open_m2 is not None
+    assert np.sqrt(open_m2[5]) == pytest.approx(lost_m / 3**0.5, rel=1e-3)
+    assert open_m2[10:] == pytest.approx(0.0, abs=1e-9)
 
 
 def test_flat_ground_has_none() -> None:

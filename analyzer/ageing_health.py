@@ -91,10 +91,11 @@ def _shifted(one: Estimate, shift: float) -> Estimate:
 def energy_per_km(rides: Sequence[Kept]) -> tuple[Estimate | None, Estimate | None]:
     """Energy per kilometre at the first and the last ride, at matched speed and air: how fast and
     how cold each ride was is fitted along and taken out."""
-    good = [one for one in rides if _wh_per_km(one.summary) is not None]
-    if len(good) < FEWEST:
+    pairs = [(one, wh) for one in rides if (wh := _wh_per_km(one.summary)) is not None]
+    if len(pairs) < FEWEST:
         return None, None
-    values = np.array([_wh_per_km(one.summary) for one in good], np.float64)
+    good = [one for one, _ in pairs]
+    values = np.array([wh for _, wh in pairs], np.float64)
     speed = np.array([_speed(one.summary) for one in good])
     temp = np.array([_temperature(one.summary) for one in good])
     columns = np.column_stack([speed**2 / float(np.median(speed)) ** 2 - 1, (temp - 15) / 20])

@@ -65,11 +65,12 @@ def resistance_course(rides: Sequence[Kept]) -> ResistanceAgeing | None:
         [own_sd(one.summary.resistance_10s_ohm, COMMON_GAIN_SD, LEAST_OWN_SD) for one in good]  # type: ignore[arg-type]
     )
     sd = np.hypot(sd, y * np.array([temperature_sd(one) for one in good]))
-    extra, mean, prior, changes = regressors(good)
-    parts = find_jumps(good, y, sd, changes)
+    columns = regressors(good)
+    extra = columns.extra
+    parts = find_jumps(good, y, sd, columns)
     season = season_sd(good)
-    trend, e_kj = None, float(mean[0])
-    for _ in range(CONTACT_PASSES):
+    trend, e_kj = None, float(columns.mean[0])
+    for _ in range(CONTACT_PASSES if "instant" in parts.values() else 1):
         contact = contact_shape(extra[:, 0], e_kj)
         ones = np.ones(len(good))
         trend = fit_trend(
@@ -77,9 +78,9 @@ def resistance_course(rides: Sequence[Kept]) -> ResistanceAgeing | None:
             y,
             sd,
             regressors=extra,
-            prior_mean=mean,
-            prior_sd=prior,
-            barred=changes,
+            prior_mean=columns.mean,
+            prior_sd=columns.sd,
+            barred=columns.changes,
             at_steps={at: contact if part == "instant" else ones for at, part in parts.items()},
             look_for_jumps=False,
             season_sd=season,

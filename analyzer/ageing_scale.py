@@ -40,7 +40,7 @@ NEVER_A_PACK_LN = float(np.log(3.0))
 does that, up or down."""
 LEAST_SD = 0.012
 """What a step of any quantity is known to at best, natural logarithm. Our choice."""
-QUICK_SDS = 1.0
+QUICK_SDS = 1.5
 """A quick look's step smaller than so many of their usual sd is chance. Our choice: a change that
 is sure in the close look is two or more of them."""
 ROUNDS = 4
@@ -99,18 +99,18 @@ def _series(rides: Sequence[Kept], capacities_ah: Mapping[str, float]) -> list[_
         kelvin = ZERO_C_K + (25.0 if own.temperature_c is None else own.temperature_c)
         heat = (1 / kelvin - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
         if own.resistance_10s_ohm is not None and own.resistance_10s_ohm[0] > 0:
-            rows["ohm"].append((place, float(np.log(own.resistance_10s_ohm[0])), heat))
+            rows["ohm"].append((place, own.resistance_10s_ohm[0], heat))
         for name, value in (
             ("ah", capacities_ah.get(one.name) if capacities_ah else _ah_per_point(own)),
             ("wh", _wh_per_km(own)),
         ):
             if value is not None:
-                rows[name].append((place, float(np.log(value)), heat))
+                rows[name].append((place, value, heat))
     out = []
     for name, sign in (("ohm", -1.0), ("ah", 1.0), ("wh", 1.0)):
         if len(rows[name]) >= 2 * EDGE:
-            place, y, heat = np.array(rows[name]).T
-            out.append(_Series(name, place, sign * y, heat))
+            place, value, heat = np.array(rows[name]).T.copy()
+            out.append(_Series(name, place, sign * np.log(value), heat))
     return out
 
 
@@ -136,7 +136,7 @@ def _candidates(series: Sequence[_Series], rides: int) -> list[int]:
     for row, one in enumerate(series):
         size = min(QUICK, one.y.size // 2)
         flat = one.y + (DEFAULT_E_J_PER_MOL / 1000 * one.heat if one.name == "ohm" else 0.0)
-        middle = np.median(np.lib.stride_tricks.sliding_window_view(flat, size), axis=1)
+        middle = _middle(np.lib.stride_tricks.sliding_window_view(flat, size))
         step = middle[size:] - middle[:-size]
         at = np.searchsorted(one.place[size : size + step.size], np.arange(rides))
         falls[row] = step[np.minimum(at, step.size - 1)]
@@ -232,15 +232,23 @@ def _fitted(
 
 def _scatter_near(y: Floats, before: int) -> Floats:
     sides = (y[:, :before], y[:, before:])
-    return _scatter(
-        np.concatenate([one - np.median(one, axis=1, keepdims=True) for one in sides], axis=1)
-    )
+    return _scatter(np.concatenate([one - _middle(one)[:, None] for one in sides], axis=1))
 
 
 def _scatter(rest: Floats) -> Floats:
     """Robust spread of each row."""
-    off = np.abs(rest - np.median(rest, axis=1, keepdims=True))
-    return np.asarray(np.maximum(1.4826 * np.median(off, axis=1), LEAST_SD), np.float64)
+    off = np.abs(rest - _middle(rest)[:, None])
+    return np.asarray(np.maximum(1.4826 * _middle(off), LEAST_SD), np.float64)
+
+
+def _middle(rows: Floats) -> Floats:
+    """Median of each row; many short rows are sorted ten times faster than `numpy.median` parts
+    them."""
+    ordered = np.sort(rows, axis=1)
+    half = rows.shape[1] // 2
+    if rows.shape[1] % 2:
+        return np.asarray(ordered[:, half], np.float64)
+    return np.asarray((ordered[:, half - 1] + ordered[:, half]) / 2, np.float64)
 
 
 def on_one_scale(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -52,11 +53,30 @@ def temperature_sd(one: Kept) -> float:
     return DEFAULT_E_J_PER_MOL / GAS_J_PER_MOL_K / kelvin**2 * sd_c
 
 
-def regressors(
-    rides: Sequence[Kept], e_kj: tuple[float, float] | None = None
-) -> tuple[Floats, Floats, Floats, tuple[int, ...]]:
-    """Columns that explain ln R (temperature, charge level, logger), the values they are expected
-    to have with their standard deviations, and the places where the logger changes."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns:
+    """What explains ln R, one row a ride."""
+
+    extra: Floats
+    """n x p: temperature, charge level, loggers."""
+    mean: Floats
+    """p values that the columns are expected to have ..."""
+    sd: Floats
+    """... and their standard deviations."""
+    changes: tuple[int, ...]
+    """Places where the logger changes."""
+
+    def with_energy(self, e_kj: tuple[float, float] | None) -> Columns:
+        """The same with another activation energy expected, and its sd [kJ/mol]."""
+        if e_kj is None:
+            return self
+        mean, sd = self.mean.copy(), self.sd.copy()
+        mean[0], sd[0] = e_kj
+        return replace(self, mean=mean, sd=sd)
+
+
+def regressors(rides: Sequence[Kept]) -> Columns:
+    """Columns that explain ln R, with the values they are expected to have."""
     kelvin = ZERO_C_K + np.array([one.summary.temperature_c for one in rides], np.float64)
     heat = (1 / kelvin - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
     levels = []
@@ -66,11 +86,10 @@ def regressors(
     charge = (np.array(levels) - 50.0) / 100.0
     origin, changes = origin_columns(rides)
     spread = (PLAUSIBLE_E_J_PER_MOL[1] - PLAUSIBLE_E_J_PER_MOL[0]) / 3.92 / 1000
-    centre, sd = e_kj or (DEFAULT_E_J_PER_MOL / 1000, spread)
     others = origin.shape[1]
-    return (
+    return Columns(
         np.column_stack([heat, charge, origin]),
-        np.array([centre, 0.0, *[0.0] * others]),
-        np.array([sd, CHARGE_SD, *[ORIGIN_SD] * others]),
+        np.array([DEFAULT_E_J_PER_MOL / 1000, 0.0, *[0.0] * others]),
+        np.array([spread, CHARGE_SD, *[ORIGIN_SD] * others]),
         changes,
     )

@@ -60,6 +60,8 @@ class Trend:
     scatter: float
     """Ride-to-ride standard deviation of ln y beyond the rides' own uncertainty."""
     span_years: float
+    begun: Fit
+    """The fit before a step was looked for."""
 
 
 def fit_trend(
@@ -77,6 +79,7 @@ def fit_trend(
     search_shape: Floats | None = None,
     sds_hold: bool = False,
     level: tuple[float, float] | None = None,
+    begun: Fit | None = None,
 ) -> Trend | None:
     """The course of a positive quantity over time, or None with fewer than `FEWEST` rides or no
     span of time.
@@ -94,6 +97,7 @@ def fit_trend(
         nothing surer
     level : what the value at the first ride is expected to be, and its standard deviation of ln
     barred : places near which no jump is looked for (a change of logger is none of the pack)
+    begun : what the same problem gave before, where only what is looked for differs
 
     Raises
     ------
@@ -119,7 +123,7 @@ def fit_trend(
         problem.believed = SDS_HOLD
     places = list(problem.shapes)
     evidence = {place: float("nan") for place in places}
-    fit = problem.fit(places)
+    fit = begun = begun or problem.fit(places)
     while look_for_jumps and len(places) < MOST_JUMPS:
         place, fall = problem.best_step(places, fit, barred)
         if place is None or fall < JUMP_EVIDENCE:
@@ -129,14 +133,19 @@ def fit_trend(
             problem.shapes[place] = search_shape
         places.append(place)
         fit = problem.fit(places)
-    return _trend(problem, fit, places, evidence, t_years)
+    return _trend(problem, (begun, fit), places, evidence, t_years)
 
 
 def _trend(
-    problem: TrendProblem, fit: Fit, places: list[int], evidence: dict[int, float], t_years: Floats
+    problem: TrendProblem,
+    fits: tuple[Fit, Fit],
+    places: list[int],
+    evidence: dict[int, float],
+    t_years: Floats,
 ) -> Trend:
     from scipy.stats import t as student
 
+    begun, fit = fits
     n, p = problem.t.size, problem.extra.shape[1]
     wide = float(student.ppf(0.975, max(n - 2 - len(places), 2)))
     span = float(problem.t[-1])
@@ -185,4 +194,5 @@ def _trend(
         fitted=np.exp(fitted),
         scatter=fit.scatter,
         span_years=span,
+        begun=begun,
     )

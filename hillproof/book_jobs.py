@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -266,7 +267,12 @@ def judge(book: Book, pack: str | None, *, cluster: str | None = None) -> Ageing
     hand = [one for one in hand if since is None or date.fromisoformat(one.day) >= since]
     kept, more = with_hand_rests(kept_rides(book, life, cluster=cluster), hand, setup)
     kept += charges_by_hand(hand, setup.pack.capacity_ah)
-    result = judge_ageing(kept, setup, notes=[DayNote(noon(one.day), one.text) for one in hand])
+    days = [DayNote(noon(one.day), one.text) for one in hand]
+    gc.freeze()  # thousands of summaries stay to the end: the collector need not look through them
+    try:
+        result = judge_ageing(kept, setup, notes=days)
+    finally:
+        gc.unfreeze()
     notes = [*result.notes, *more, *(Note("notes", one) for one in doubtful)]
     cells = cell_spread_note(hand)
     if cells is not None:

@@ -451,7 +451,8 @@ def in_force_changes(book: Book, entries: Sequence[Entry]) -> list[InForceChange
 
 
 def write_pages(book: Book, folder: str) -> int:
-    """The whole book as linked pages in a folder; how many rides.
+    """The whole book as linked pages in a folder; how many rides. Charges count in the packs'
+    ageing.
 
     Raises
     ------
@@ -462,8 +463,9 @@ def write_pages(book: Book, folder: str) -> int:
     from reports.book_pages import book_pages
     from reports.write import write_outputs
 
-    entries = [one for one in book.entries() if one.kind == "ride"]
-    packs = sorted({one.pack for one in entries})
+    every = book.entries()
+    entries = [one for one in every if one.kind == "ride"]
+    packs = sorted({one.pack for one in every})
     results = ((one.name, analyse_ride(*read_ride_file(one.path))) for one in entries)
     ageing = ((one or "pack", judge(book, one)) for one in packs)
     target = Path(folder)

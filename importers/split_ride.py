@@ -27,6 +27,9 @@ CARRIED_S, CARRIED_MPS, STILL_MPS, STILL_A = 60.0, 3.0, 0.3, 1.5
 """Carried: this long faster than this over ground, wheels and current below these. Our choice."""
 BREAK_S = 60.0
 """Shorter breaks in a charge or a carriage belong to it. Our choice."""
+SHARED_S = 120.0
+"""A rest between a charge and what comes before or after it is shared from this length on. Our
+choice: half a minute at each end tells a level, a minute is better."""
 RIDDEN_S = 20.0
 """A part with less riding than this is no ride of its own. Our choice."""
 
@@ -123,9 +126,10 @@ def _parts_between(bins: _Bins, begin: int, end: int) -> list[Part]:
         for low, high in _runs(flag, int(BREAK_S / BIN_S)):
             if (high - low) * BIN_S >= least_s and flag[low:high].mean() > 0.5:
                 label[low:high] = number
+    ridden = bins.ridden[mine]
+    _share_rests(label, ridden)
     edges = np.concatenate([[0], np.flatnonzero(np.diff(label)) + 1, [at.size]])
     parts = []
-    ridden = bins.ridden[mine]
     for low, high in pairwise(edges):
         rows = (begin if low == 0 else int(at[low]), end if high == at.size else int(at[high]))
         if label[low] == 0:
@@ -135,6 +139,21 @@ def _parts_between(bins: _Bins, begin: int, end: int) -> list[Part]:
             kind = PartKind.CHARGE if label[low] == 1 else PartKind.CARRIED
         parts.append(Part(kind, *rows))
     return parts
+
+
+def _share_rests(label: NDArray[np.int64], ridden: NDArray[np.bool_]) -> None:
+    """Mark the rests beside a charge as its own, in place: they tell between which levels it went.
+    A ride keeps its half of a rest between, a short one whole; charges with nothing but a rest
+    between are one."""
+    rest = (label == 0) & ~ridden
+    for low, high in _runs(rest, 0):
+        before = label[low - 1 : low].tolist()  # none at the begin
+        after = label[high : high + 1].tolist()
+        if {*before, *after} == {1}:
+            label[low:high] = 1
+        elif 1 in (*before, *after) and (high - low) * BIN_S >= SHARED_S:
+            middle = (low + high) // 2
+            label[slice(low, middle) if before == [1] else slice(middle, high)] = 1
 
 
 def _runs(flag: NDArray[np.bool_], bridge: int) -> list[tuple[int, int]]:

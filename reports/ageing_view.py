@@ -61,11 +61,17 @@ def headline(result: AgeingResult) -> str:
     if result.jumps:
         return f"The resistance jumped on {result.jumps[-1].date:%d %B %Y}; see what was done then."
     if aged:
-        return "The pack has aged, as packs do."
+        sure = [
+            f"{what} by {one.value:.1f} % a year"
+            for what, one in (("capacity falls", fade), ("resistance grows", growth))
+            if one is not None and one.low is not None and one.low > 0
+        ]
+        return f"The pack has aged, as packs do: {' and '.join(sure)}."
     if fade is None and growth is None:
-        if result.rides == 1:
-            return "One ride is too few to say how the pack ages."
-        return f"{result.rides} rides are too few, or too alike, to say how the pack ages."
+        what = kept(result)
+        if len(result.per_ride) == 1:
+            return f"{what[0].upper()}{what[1:]} is too few to say how the pack ages."
+        return f"{what} are too few, or too alike, to say how the pack ages."
     most = [
         f"{one.high:.1f} % a year in {name}"
         for name, one in (("capacity", fade), ("resistance", growth))
@@ -94,9 +100,7 @@ def paragraphs(result: AgeingResult) -> list[Paragraph]:
     left = [one for one in result.per_ride if not one.used]
     if left:
         why = sorted({one.why_not or "" for one in left})
-        out.append(
-            Paragraph("Left out.", f"{len(left)} of {result.rides} rides ({'; '.join(why)}).")
-        )
+        out.append(Paragraph("Left out.", f"{len(left)} of {kept(result)} ({'; '.join(why)})."))
     out += _not_known(result)
     out.append(Paragraph("Basis.", result.basis))
     out.append(Paragraph("Caution.", CAUTION))
@@ -111,9 +115,10 @@ CAUTION = (
 
 def _numbers(result: AgeingResult) -> str:
     told = [
-        f"{counted(result.rides, 'ride')} over {counted(round(result.span_days), 'day')}, "
+        f"{kept(result)} over {counted(round(result.span_days), 'day')}, "
         f"{result.rides_used} usable."
     ]
+    told += _alone(result)
     if result.capacity is not None and result.of_rated_pct is not None:
         fade = result.capacity.fade_pct_per_year
         told.append(
@@ -127,6 +132,32 @@ def _numbers(result: AgeingResult) -> str:
             f"by {spread(result.resistance.growth_pct_per_year, 1)} % a year."
         )
     return " ".join(told)
+
+
+def kept(result: AgeingResult) -> str:
+    """`12 rides and 3 charges`: what the book holds of this pack."""
+    kinds = [one.kept.summary.kind for one in result.per_ride]
+    counts = [(kinds.count(one), one) for one in ("ride", "charge")]
+    return " and ".join(counted(number, one) for number, one in counts if number) or "0 rides"
+
+
+def _alone(result: AgeingResult) -> list[str]:
+    """Where no course could be fitted: what the newest that tells it says by itself."""
+    told = []
+    for known, name, unit, scale, digits in (
+        (result.resistance, "resistance_10s_25c_ohm", "mΩ at 25 °C", 1000, 0),
+        (result.capacity, "capacity_ah", "Ah", 1, 1),
+    ):
+        each = [(one.kept, getattr(one.kept.summary, name)) for one in result.per_ride]
+        own = [(one, triple) for one, triple in each if triple is not None]
+        if known is None and own:
+            one, triple = own[-1]
+            about = name.split("_")[0].capitalize()
+            told.append(
+                f"{about} by the {one.summary.kind} of {one.start.day} {one.start:%B %Y} alone: "
+                f"{spread(Estimate(*triple), digits, scale)} {unit}."
+            )
+    return told
 
 
 def _fade(fade: Estimate | None) -> str:

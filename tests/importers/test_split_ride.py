@@ -107,3 +107,34 @@ def test_nothing_but_standing_stays_whole() -> None:
     out = join_ride([log(pd.DataFrame(frame))], SETUP, typed=[None])
     assert len(out.table) == 9000
     assert PartKind.RIDE not in [one.kind for one in parts_of(out.table)]
+
+
+def test_rests_beside_a_charge_belong_to_it() -> None:
+    # They tell between which levels it went: without them a charge log says nothing.
+    frame = after_one_another(standing(120), standing(1800, current_a=-4.0), standing(600))
+    (part,) = parts_of(frame)
+    assert (part.kind, part.begin, part.end) == (PartKind.CHARGE, 0, len(frame))
+
+
+def test_a_rest_between_a_ride_and_a_charge_tells_both() -> None:
+    frame = after_one_another(riding(600), standing(400), standing(1800, -4.0), standing(300))
+    ride, charge = parts_of(frame)
+    assert (ride.kind, charge.kind) == (PartKind.RIDE, PartKind.CHARGE)
+    assert frame["time_s"].iloc[charge.begin] == pytest.approx(800, abs=15)
+    assert (ride.begin, ride.end, charge.end) == (0, charge.begin, len(frame))
+
+
+def test_charges_with_only_a_rest_between_are_one() -> None:
+    one = standing(1800, -4.0)
+    assert kinds(after_one_another(standing(60), one, standing(410), one)) == ["charge"]
+
+
+def test_standing_before_a_ride_is_no_charge() -> None:
+    assert kinds(after_one_another(standing(900), riding(300), standing(900))) == ["ride"]
+
+
+def test_a_short_rest_stays_with_the_ride() -> None:
+    frame = after_one_another(riding(600), standing(90), standing(1800, -4.0))
+    ride, charge = parts_of(frame)
+    assert frame["time_s"].iloc[charge.begin] == pytest.approx(690, abs=15)
+    assert (ride.kind, charge.kind) == (PartKind.RIDE, PartKind.CHARGE)

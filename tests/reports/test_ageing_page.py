@@ -1,5 +1,6 @@
 """The ageing page: its texts are the result's, its points lead to their rides."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -7,7 +8,9 @@ from page_figures import figures_of as figures
 from setup_maker import setup_of
 
 from analyzer.ageing import judge_ageing
+from analyzer.ageing_parts import Kept
 from analyzer.ageing_result import DayNote
+from reports.ageing_view import headline, paragraphs
 from reports.page import MOST_BYTES, ageing_page
 from simulator.books import make_book
 
@@ -60,3 +63,29 @@ def test_a_handful_of_rides_makes_a_page_without_courses():
 def test_a_fleets_years_stay_within_the_budget():
     kept, _ = make_book(2, rides=3000, months=36)
     assert len(ageing_page(judge_ageing(kept, setup_of())).encode()) < MOST_BYTES + 1_000_000
+
+
+def test_few_rides_say_what_each_tells_alone():
+    kept, _ = make_book(5, rides=3, months=2)
+    newest = kept[-1].summary
+    text = " ".join(one.text for one in paragraphs(judge_ageing(kept, setup_of())))
+    ohm = [round(1000 * one) for one in newest.resistance_10s_25c_ohm]
+    assert f"alone: {ohm[0]} ({ohm[1]} to {ohm[2]}) mΩ at 25 °C" in text
+    assert headline(judge_ageing(kept[:1], setup_of())).startswith("1 ride is too few")
+
+
+def test_charges_are_not_called_rides():
+    kept, _ = make_book(5, rides=6)
+    mixed = [
+        Kept(one.name, replace(one.summary, kind="charge")) if at % 2 else one
+        for at, one in enumerate(kept)
+    ]
+    numbers = paragraphs(judge_ageing(mixed, setup_of()))[0].text
+    assert numbers.startswith("3 rides and 3 charges over")
+
+
+def test_the_first_sentence_says_how_much():
+    kept, _ = make_book(4, growth_pct_per_year=15.0)
+    result = judge_ageing(kept, setup_of())
+    grown = result.resistance.growth_pct_per_year.value
+    assert f"resistance grows by {grown:.1f} % a year" in headline(result)

@@ -32,16 +32,34 @@ BOTH_WAYS = 1.5
 AS_FAST, OPENS_FASTER = 0.9, 1.6
 """A fall at the hand's own pace counts with a return so many times faster than its own. Our
 choice."""
+REOPENS_FASTER = 2.2
+"""... and with any fall to rest where it is so many times faster: a hand lets go at any pace, but
+opens to where it had stood at its own only. Our choice."""
+ODD_PART, ODD_ROWS = 0.02, 0.005
+"""A demand that falls to a value this far from rest, at which it stands in no more than this part
+of the ride's other rows, ... Our choice."""
+ODD_S, ODD_USUAL = 0.8, 1.5
+"""... and stays there to the last digit for so long [s], and so many times longer than this hand
+holds still, is a signal's, not a hand's. Our choice."""
+UPDATE_QUANTILE, UPDATE_MOVES = 0.1, 30
+"""How many rows apart a demand is renewed is this quantile over at least so many of its moves. Our
+choice: a hand on the move changes it every time."""
 LEAST_SAMPLES = 10
 """Fewer samples of a hand on the move tell nothing of it. Our choice."""
-MOST_ALIKE = 4
-"""More falls alike are this hand's. Our choice."""
+MOST_ALIKE, ALIKE_PART = 4, 0.7
+"""More falls of this part of one's pace and above are this hand's. Our choice."""
 TRACKS = 0.08
 """Demands this near to each other follow one hand. Our choice."""
 MOST_JUMPS = 8
 """More of them in a ride are this throttle's habit. Our choice."""
+MOVES, STANDS = 0.004, 0.012
+"""A demand moves by more than the first from row to row, and stands within the second. Our choice:
+its resolution and its noise."""
 FLAT_S = 0.25
 """After a jump the value stands still for this long [s]. Our choice."""
+BLINK_S = 0.7
+"""A shorter fall counts only where the demand comes back in a jump, too [s]. Our choice: current
+takes a moment to follow."""
 LONGEST_S = 900.0
 """... and for no longer than this, else nobody missed it [s]. Our choice."""
 
@@ -57,10 +75,11 @@ def demand_jumps(
     step = np.diff(time_s)
     if float(np.median(step)) > SLOWEST_LOG_S:
         return []
-    falls = _falls(demand, np.diff(demand), step, one.dead)
+    every = _update_rows(demand)
+    falls = _falls(demand, np.diff(demand), step, one.dead, every)
     if not falls:
         return []
-    seen = _Hand(demand, step, falls)
+    seen = _Hand(demand, step, falls, every)
     given_rows = np.flatnonzero(given)
     found = []
     for at in falls:
@@ -68,7 +87,9 @@ def demand_jumps(
         lasted = time_s[flat_to] - time_s[at + 1]
         if lasted < FLAT_S or lasted > LONGEST_S or abs(demand[at + 1]) > 0.7 * abs(demand[at]):
             continue
-        if not _current_went(one, at, time_s) or _stops(one, at, time_s):
+        if not _current_went(one, at, flat_to, time_s) or _stops(one, at, time_s):
+            continue
+        if lasted < BLINK_S and not seen.returns(at, flat_to, 1 if demand[at] > 0 else -1):
             continue
         alone = any(_goes_on(one, other, at, time_s) for other in others)
         if not alone and not seen.no_hand(at, flat_to):
@@ -83,19 +104,20 @@ def demand_jumps(
 class _Hand:
     """What this rider's hand does in this ride, bar the falls in question."""
 
-    def __init__(self, demand: Floats, step: Floats, falls: list[int]) -> None:
-        self.demand, self.step, self.falls = demand, step, falls
-        fast = [at for at in falls if self._fast(at)]
-        self.fast_falls = {side: sum(side * demand[at] > 0 for at in fast) for side in (1, -1)}
+    def __init__(self, demand: Floats, step: Floats, falls: list[int], every: int) -> None:
+        # What the hand may move for between two readings.
+        self.demand, self.step, self.falls, self.rows_s = demand, every * step, falls, step
+        self.every = every
         self.flat_s = _usual_flat_s(demand, step)
-        near = [x for f in falls for x in (f - 1, f, f + 1) if 0 <= x < step.size]
+        around = range(-every, every + 1)
+        near = [f + x for f in falls for x in around if 0 <= f + x < step.size]
         near += [x for f in falls if (x := _flat_until(demand, f + 1)) < step.size]
         self.own: dict[tuple[int, int], float | None] = {}
         for side in (1, -1):
             # Down to the hand at rest only: going on into braking is another movement.
             pull = np.clip(side * demand, 0.0, None)
             for way in (1, -1):
-                rate = np.delete(way * np.diff(pull) / step, near)
+                rate = np.delete(way * np.diff(pull) / self.step, near)
                 rate = rate[np.isfinite(rate) & (rate > 0.5)]
                 enough = rate.size >= LEAST_SAMPLES
                 self.own[side, way] = float(np.quantile(rate, 0.999)) if enough else None
@@ -120,6 +142,13 @@ class _Hand:
         moved = way * side * (self.demand[row + 1] - self.demand[row])
         return float(moved / self.step[row] / own)
 
+    def _alike(self, at: int, side: int) -> int:
+        """How many falls of this ride are too fast for a hand and nearly as large as this one, it
+        among them."""
+        least = ALIKE_PART * self._rate(at)
+        near = [f for f in self.falls if side * self.demand[f] > 0 and self._rate(f) >= least]
+        return sum(self._fast(f) for f in near)
+
     def _rate(self, at: int) -> float:
         return float(abs(self.demand[at + 1] - self.demand[at]) / self.step[at])
 
@@ -127,31 +156,49 @@ class _Hand:
         """Whether the fall, and what came after it, is not a hand's."""
         demand, side = self.demand, 1 if self.demand[at] > 0 else -1
         fast, slow_log = self._fast(at), self.step[at] > SLOW_LOG_S
-        down = self._beyond_own(at, -1, side)
-        if self._returns(at, flat_to, side):
+        alike = self._alike(at, side)
+        down, flat_s = self._beyond_own(at, -1, side), float(self.rows_s[at + 1 : flat_to].sum())
+        if side > 0 and flat_s > max(ODD_S, ODD_USUAL * self.flat_s) and self._odd(at + 1):
+            return True
+        if self.returns(at, flat_to, side):
             up = self._beyond_own(flat_to, 1, side)
             if down > BOTH_WAYS and up > BOTH_WAYS:
+                return True
+            if side > 0 and up > REOPENS_FASTER:
                 return True
             # Letting go is quick; to open from rest to where it had stood in one sample is not.
             if down > AS_FAST and up > OPENS_FASTER and side > 0 and not slow_log:
                 return True
             # A brake demand saturates and lets go faster than a throttle: its jumps alone tell
             # nothing.
-            if fast and side > 0 and self.fast_falls[side] <= MOST_JUMPS:
+            if fast and side > 0 and alike <= MOST_JUMPS:
                 return True
-        if side > 0 and self._slower_elsewhere(at) and self.fast_falls[side] <= MOST_ALIKE:
+        if side > 0 and self._slower_elsewhere(at) and alike <= MOST_ALIKE:
             return True
-        if not fast or slow_log or self.fast_falls[side] > MOST_ALIKE:
+        if not fast or slow_log or alike > MOST_ALIKE:
             return False
-        flat_s = float(self.step[at + 1 : flat_to].sum())
         odd = demand[at + 1] > 0.03 and side > 0 and flat_s > 2.0 * self.flat_s
         return bool(odd or (side > 0 and down > BEYOND_OWN))
+
+    def _odd(self, row: int) -> bool:
+        """Whether the demand stands beside its rest where it never is otherwise."""
+        value = self.demand[row]
+        if abs(value) < ODD_PART:
+            return False
+        with np.errstate(invalid="ignore"):
+            same = np.abs(self.demand - value) <= STANDS
+            same[self.every :] &= (
+                np.abs(self.demand[self.every :] - self.demand[: -self.every]) <= MOVES
+            )
+        for fall in self.falls:
+            same[fall + 1 : _flat_until(self.demand, fall + 1) + 1] = False
+        return bool(np.mean(same) <= ODD_ROWS)
 
     def _slower_elsewhere(self, at: int) -> bool:
         """Whether this hand's other falls of such a size take more rows than this one did."""
         pull = np.nan_to_num(np.clip(self.demand, 0.0, None))
         size = float(pull[at] - pull[at + 1])
-        n = max(2, round(LARGE_S / float(np.median(self.step))))
+        n = max(2, round(LARGE_S / float(np.median(self.rows_s))))
         rows = np.flatnonzero(pull[:-n] - pull[n:] >= LARGE_PART * size)
         rows = rows[(rows < at - 2 * n) | (rows > at + n)]
         if rows.size == 0:
@@ -161,7 +208,7 @@ class _Hand:
         slow = sum(one * IN_ROWS <= size for one in worst)
         return slow >= LEAST_FALLS and slow >= SO_MANY * len(worst)
 
-    def _returns(self, at: int, flat_to: int, side: int) -> bool:
+    def returns(self, at: int, flat_to: int, side: int) -> bool:
         """Whether the demand comes back in a jump, too."""
         if flat_to + 1 >= self.demand.size:
             return False
@@ -173,7 +220,7 @@ class _Hand:
 
 def _usual_flat_s(demand: Floats, step: Floats) -> float:
     """How long this demand stands still between its ends in this ride [s]."""
-    moves = np.flatnonzero(np.abs(np.diff(demand)) > 0.004)
+    moves = np.flatnonzero(np.abs(np.diff(demand)) > MOVES)
     if moves.size < 20:
         return FLAT_S
     rows = np.concatenate([[0.0], np.cumsum(step)])
@@ -183,7 +230,16 @@ def _usual_flat_s(demand: Floats, step: Floats) -> float:
     return float(np.quantile(between, 0.98)) if between.size >= 20 else FLAT_S
 
 
-def _falls(demand: Floats, change: Floats, step: Floats, dead: Bools) -> list[int]:
+def _update_rows(demand: Floats) -> int:
+    """How many rows apart this demand is renewed."""
+    with np.errstate(invalid="ignore"):
+        moves = np.flatnonzero(np.abs(np.diff(demand)) > MOVES)
+    if moves.size < UPDATE_MOVES:
+        return 1
+    return max(1, int(np.quantile(np.diff(moves), UPDATE_QUANTILE)))
+
+
+def _falls(demand: Floats, change: Floats, step: Floats, dead: Bools, every: int) -> list[int]:
     """Rows before falls in one sample from a demand that had stood."""
     with np.errstate(invalid="ignore"):
         toward = -np.sign(demand[:-1]) * change
@@ -191,15 +247,19 @@ def _falls(demand: Floats, change: Floats, step: Floats, dead: Bools) -> list[in
         fell &= ~dead[1:] & ~dead[:-1] & (step < SLOWEST_LOG_S * 2)
     rows = np.flatnonzero(fell)
     return [
-        r for r in rows.tolist() if r >= 2 and abs(demand[r] - demand[r - 1]) < 0.3 * abs(change[r])
+        r
+        for r in rows.tolist()
+        if r >= 2 and abs(demand[r] - demand[max(r - every, 0)]) < 0.3 * abs(change[r])
     ]
 
 
-def _current_went(one: DriveSignals, at: int, time_s: Floats) -> bool:
+def _current_went(one: DriveSignals, at: int, flat_to: int, time_s: Floats) -> bool:
     """Whether the current followed the demand to nothing."""
     if one.work_a is None:
         return True
-    a, b = np.searchsorted(time_s, time_s[at] + np.array([0.3, 0.7]))
+    lasted = time_s[flat_to] - time_s[at]
+    edges = np.minimum(np.array([0.3, 0.7]), lasted * np.array([0.5, 1.0]))
+    a, b = np.searchsorted(time_s, time_s[at] + edges)
     after = one.work_a[a : max(b, a + 1)]
     after, before = after[np.isfinite(after)], one.work_a[at]
     if after.size == 0 or not np.isfinite(before):
@@ -221,7 +281,7 @@ def _flat_until(demand: Floats, at: int) -> int:
     low, some = at, 64
     while low < demand.size:
         with np.errstate(invalid="ignore"):
-            moved = np.abs(demand[low : low + some] - demand[at]) > 0.012
+            moved = np.abs(demand[low : low + some] - demand[at]) > STANDS
         if moved.any():
             return low + int(np.argmax(moved)) - 1
         low, some = low + some, 2 * some

@@ -18,6 +18,9 @@ from analyzer.quantities import Floats
 BEFORE_S = 0.6
 """What stood just before a loss is read from this long [s]. Our choice."""
 
+FEW_ROWS = 3
+"""... and from so many rows at least. Our choice: one may be odd."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Around:
@@ -78,18 +81,28 @@ def around(loss: Loss, search: Search, state: Conditions) -> Around:
     one = search.drive(part.drive)
     time_s = search.ride.time_s
     step = float(np.median(np.diff(time_s)))
-    full = _full_row(one, part, time_s, step)
+    asked = search.rows[part.drive].asked
+    full = _full_row(one, part, asked, time_s)
     a = int(np.searchsorted(time_s, time_s[full] - BEFORE_S))
+    # A hand that has just come over from the other way: what that gave is not what was lost.
+    other = np.flatnonzero(asked[a : full + 1] == -part.sign)
+    if other.size and asked[full] == part.sign:
+        a = min(a + int(other[-1]) + 1, max(full + 1 - FEW_ROWS, a))
     return Around(loss, search, state, part, one, step, slice(max(a, 0), full + 1), full)
 
 
-def _full_row(one: DriveSignals, part: DriveLoss, time_s: Floats, step: float) -> int:
-    """The last row with most of the current of the second before; the loss's row without one."""
+def _full_row(one: DriveSignals, part: DriveLoss, asked: Floats, time_s: Floats) -> int:
+    """The last row with most of the current of the second before; the loss's row without one. What
+    drove before the hand went to braking is not the braking that was lost."""
     first = part.first
     if one.work_a is None or part.how in ("log_end", "hole"):
         return first
     a = int(np.searchsorted(time_s, time_s[first] - 1.0))
     before = np.nan_to_num(one.work_a[a:first])
+    for same in (one.braking[a:first] == (part.sign < 0), asked[a:first] == part.sign):
+        if before.size and before[same].max(initial=0.0) > 2 * one.floor_a:
+            before = np.where(same, before, 0.0)
+            break
     if before.size == 0 or before.max() <= 2 * one.floor_a:
         return max(first - 1, 0)
     most = np.flatnonzero(before >= 0.7 * before.max())

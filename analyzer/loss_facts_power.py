@@ -82,10 +82,9 @@ def _voltage_after(here: Around, facts: Facts) -> None:
     after = here.rows(-0.05, 3.0)
     if not here.part.how.startswith("log"):
         after = slice(after.start, max(min(after.stop, here.loss.last + 2), after.start + 1))
-    low, high = lowest_of(volts, after), highest_of(volts, here.rows(-0.1, 0.6))
+    low, high = lowest_of(volts, after), highest_of(volts, _while_going(here))
     late = median_of(volts, here.rows(0.25, 1.2))
-    current = facts.at("pack_current_a")
-    eased = 0.0 if current is None else -min(current, 0.0) * _ohm(here)
+    eased = _eased_v(here, facts)
     dead = np.any([one.dead[here.rows(0.0, 3.0)].any() for one in here.lost()])
     if low is not None:
         facts.numbers["voltage_low_v"] = low
@@ -111,6 +110,23 @@ def _voltage_after(here: Around, facts: Facts) -> None:
     else:
         return
     facts.put("bus", found)
+
+
+def _while_going(here: Around) -> slice:
+    """From the last rows of current to a little after it was gone."""
+    return slice(min(here.full, here.rows(-0.1, 0.0).start), here.rows(0.0, 0.6).stop)
+
+
+def _eased_v(here: Around, facts: Facts) -> float:
+    """How far the pack's resistance lets the voltage rise between what flowed before and the most
+    braking up to the loss [V]: a hand that goes from driving to braking gives back the sag, too."""
+    current = facts.at("pack_current_a")
+    if current is None:
+        return 0.0
+    total = prompt_current_a(here.search.ride, here.search.setup)
+    least = lowest_of(total, slice(here.pre.start, here.rows(0.0, 0.0).stop))
+    most_braking = min(current, 0.0, 0.0 if least is None else least)
+    return max(current - most_braking, -min(current, 0.0)) * _ohm(here)
 
 
 def _all_alike(here: Around, rows: slice) -> bool:

@@ -25,6 +25,9 @@ SAME_DEMAND = 0.95
 """... while the demand is this part of what it was, or more. Our choice."""
 HALF_DEMAND = 0.5
 """A brake demand of this part of what it was still asks for braking. Our choice."""
+LASTING_PART = 0.3
+"""Braking that flows for this part of `CARRY_S` tells what braking gives; what pushes into an open
+path for a moment does not, where there is both. Our choice."""
 FEW_ROWS = 4
 """So many rows of braking at least tell what braking gives. Our choice."""
 TELLING = 4.0
@@ -76,7 +79,7 @@ def asked_rows(
         asked = np.where((asked < 0) & (np.abs(np.nan_to_num(speed)) < BRAKES_FROM_MPS), 0.0, asked)
     places = classes(demand, speed)
     expected = np.asarray(usual.work_a[places], np.float64)
-    expected = _or_any_braking(one, demand, asked, expected)
+    expected = _or_any_braking(one, demand, asked, expected, carry_rows)
     if speed is not None and carry_rows > 0:
         expected = _carried(expected, asked, np.abs(demand), np.abs(speed), carry_rows)
     if carry_rows > 0:
@@ -132,11 +135,15 @@ def _under_way(
     return np.where(good, np.fmax(expected, flowed), expected)
 
 
-def _or_any_braking(one: DriveSignals, demand: Floats, asked: Floats, expected: Floats) -> Floats:
+def _or_any_braking(
+    one: DriveSignals, demand: Floats, asked: Floats, expected: Floats, carry_rows: int
+) -> Floats:
     """Braking is rare: where its class was not learnt, what any braking of this ride gave, the
     weaker part of it, in proportion to the demand."""
     assert one.work_a is not None
     flows = (asked < 0) & one.braking
+    lasting = _lasting(flows, max(round(LASTING_PART * carry_rows), FEW_ROWS))
+    flows = lasting if lasting.any() else flows
     open_rows = (asked < 0) & np.isnan(expected)
     if int(flows.sum()) < FEW_ROWS or not open_rows.any():
         return expected
@@ -144,6 +151,15 @@ def _or_any_braking(one: DriveSignals, demand: Floats, asked: Floats, expected: 
     middle = float(np.median(np.abs(demand[flows])))
     out = expected.copy()
     out[open_rows] = usual * np.clip(np.abs(demand[open_rows]) / middle, 0.0, 1.0)
+    return out
+
+
+def _lasting(on: Bools, least: int) -> Bools:
+    """The runs of at least so many rows."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], on.astype(np.int8), [0]])))
+    out = np.zeros(on.size, np.bool_)
+    for first, stop in zip(edges[::2], edges[1::2], strict=True):
+        out[first:stop] = stop - first >= least
     return out
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.quantities import (
     Bools,
@@ -20,6 +21,7 @@ from analyzer.quantities import (
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+Rows = NDArray[np.intp]
 STANDING_MPS = 0.3
 """Slower than this is standing [m/s]. Our choice."""
 LEAST_SCALE_PCT = 20.0
@@ -32,6 +34,13 @@ FROZEN_S = 0.6
 choice: noise and speed move at least one of them."""
 FROZEN_UPDATES = 4.0
 """... and for more than this many of the drive's own updates. Our choice."""
+FAR_LONGER, LEAST_CHANGES = 10.0, 50
+"""Readings that stand still so many times longer than ever else, in a log that shows at least so
+many changes of a drive under load (or without) while the hand holds still, are none. Our choice:
+noise leaves no such gap."""
+LIVELY_PART = 0.5
+"""... and that changed for this part of that time at least. Our choice: a log without noise stands
+still whenever the ride does."""
 READ_S, LACKS_PART = 1.5, 0.3
 """So long after a drive's readings came to a stand [s] a pack's current of less than this part of
 the drive's own speaks against them. Our choice."""
@@ -217,10 +226,35 @@ def _standing_still(still: Bools, load: Bools, ride: Ride, name: str, columns: i
     usual = float(np.quantile(length[loaded], 0.75)) if int(loaded.sum()) > 4 else 0.0
     updates = max(FROZEN_S, FROZEN_UPDATES * min(slow, 1.0))
     long = loaded & (length > updates)
+    step = float(np.median(np.diff(time_s)))
+    hand = throttle_pct(ride, name)
+    held = np.zeros(still.size, np.bool_) if hand is None else np.diff(hand) == 0.0
+    for runs, rows_of in ((loaded, load), (~loaded, ~load)):
+        changes = int((~still & held & rows_of[:-1]).sum())
+        far = runs & (length > updates) & (length >= _far_longer(length[runs], changes, step))
+        if changes * step > LIVELY_PART * length[far].sum():
+            out |= _rows_of(far, firsts, lasts, rows)
     for first, last in zip(firsts[long], lasts[long], strict=True):
         still_s = float(time_s[min(last, rows - 1)] - time_s[first])
         if still_s > 3.0 * usual or _contradicted(ride, name, first, last):
             out[first + 1 : last + 1] = True
+    return out
+
+
+def _far_longer(length: Floats, changes: int, step: float) -> float:
+    """From which length on runs without a change are far longer than all others; else infinity."""
+    if changes < LEAST_CHANGES or length.size == 0:
+        return np.inf
+    order = np.sort(np.append(length, step))
+    jumps = np.flatnonzero(order[1:] >= FAR_LONGER * order[:-1])
+    return float(order[jumps[0] + 1]) if jumps.size else np.inf
+
+
+def _rows_of(runs: Bools, firsts: Rows, lasts: Rows, rows: int) -> Bools:
+    """The rows after the first of each of these runs."""
+    out = np.zeros(rows, np.bool_)
+    for first, last in zip(firsts[runs], lasts[runs], strict=True):
+        out[first + 1 : last + 1] = True
     return out
 
 

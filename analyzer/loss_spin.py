@@ -35,8 +35,15 @@ RISE_S = 0.3
 """A motor let loose runs up within this [s]. Our choice: a rotor alone takes 0.05 to 0.3 s."""
 TYRE_MPS2 = 12.0
 """No tyre pushes a vehicle up faster [m/s2]. Our choice: a fifth beyond 1 g of grip."""
+JITTER_PART = 0.06
+"""A speed that bends by this part of itself from row to row, half of the time, is no rotor's: its
+sensor misreads. Our choice: a rotor let loose gains speed smoothly."""
+LEFT_S = 0.8
+"""Which of two speeds left the other shows within so long before and after [s]. Our choice."""
 SLOW_MPS = 0.7
 """Below this a start from rest looks alike [m/s]. Our choice."""
+MOST_ROWS_OF_A_JUMP = 6
+"""Fewer rows do not tell jitter from one jump. Our choice."""
 FIRST_ROWS = 5
 """So many rows say what was asked for when it broke. Our choice."""
 LIGHT_PART = 0.5
@@ -53,7 +60,9 @@ def spins(
         asked = rows.asked[span.rows]
         if one.demand is not None and float(np.mean(asked != 0)) < 0.3:
             continue
-        if not _light(one, others, rows, span.rows):
+        if not _light(one, others, rows, span.rows) or _jitters(one, span.rows):
+            continue
+        if not _left(one, others, ride, span.first):
             continue
         found.append(_spin(one, rows, away, span.first, span.last))
     if road_speed_mps(one, others, ride) is None and one.demand is not None:
@@ -61,6 +70,34 @@ def spins(
         for span in spans_where(alone, ride, join_s=0.0, min_s=0.0):
             found.append(_spin(one, rows, alone, span.first, span.last))
     return found
+
+
+def _jitters(one: DriveSignals, rows: slice) -> bool:
+    """Whether the motor's speed jumps to and fro as no rotor's mass lets it."""
+    assert one.speed_mps is not None
+    speed = np.abs(one.speed_mps[max(rows.start - 1, 0) : rows.stop + 1])
+    if speed.size < MOST_ROWS_OF_A_JUMP:
+        return False
+    with np.errstate(invalid="ignore"):
+        bends = np.abs(np.diff(speed, n=2)) > JITTER_PART * np.maximum(speed[1:-1], SLOW_MPS)
+    return bool(np.mean(bends) > 0.5)
+
+
+def _left(one: DriveSignals, others: list[DriveSignals], ride: Ride, first: int) -> bool:
+    """Whether it was this motor's speed that changed when the two parted, not the other's: one
+    whose freewheel lets go, or whose sensor dies, makes all that go on look fast."""
+    road = road_speed_mps(one, others, ride)
+    if one.speed_mps is None or road is None:
+        return True
+    edges = ride.time_s[first] + np.array([-LEFT_S, LEFT_S])
+    a, b = np.searchsorted(ride.time_s, edges).tolist()
+    b = min(b, road.size - 1)
+    own = np.maximum(np.abs(one.speed_mps[[a, b]]), SLOW_MPS)
+    its = np.maximum(road[[a, b]], SLOW_MPS)
+    if not (np.isfinite(own).all() and np.isfinite(its).all()):
+        return True
+    changes = np.abs(np.log([own[1] / own[0], its[1] / its[0]]))
+    return bool(changes[0] >= changes[1])
 
 
 def _spin(one: DriveSignals, rows: AskedRows, away: Bools, first: int, last: int) -> DriveLoss:

@@ -105,10 +105,15 @@ def _high(place: NDArray[np.intp], values: Floats) -> Floats:
 
 def _from_neighbours(table: Floats) -> Floats:
     """A class hardly visited takes what the next lower speed gave, driving only, else what a
-    smaller demand gave."""
+    smaller demand gave, else, at a speed where some demand pulled, what the next higher speed gave:
+    motors pull no less when slower."""
+    pulls = np.isfinite(table[0]).any(axis=0)
     for v in range(1, WIDE):
         rare = np.isnan(table[0, :, v])
         table[0, rare, v] = table[0, rare, v - 1]
     for d in range(2, HIGH):
         table[:, d] = np.where(np.isnan(table[:, d]), table[:, d - 1], table[:, d])
+    for v in range(WIDE - 2, -1, -1):
+        rare = np.isnan(table[0, :, v]) & pulls[v]
+        table[0, rare, v] = table[0, rare, v + 1]
     return table

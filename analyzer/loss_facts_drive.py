@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analyzer.loss_facts import Around, Facts, highest_of, level, lowest_of, median_of
+from analyzer.loss_signals import DriveSignals
 from analyzer.loss_spin import ahead_rows, behind_rows, falls_behind
 from analyzer.quantities import Bools, Floats
 from analyzer.sensors import TEMP_HIGH_C, TEMP_LOW_C, TEMP_RATE_K_PER_S
@@ -15,11 +16,14 @@ STEP_K = 8.0
 """A temperature that jumps by more than this between two readings is a wire [K]. Our choice."""
 SPIKE_PART, FULL_PART = 1.25, 0.93
 """Of the phase limit: beyond regulation, and at it. Our choice."""
-ROLLING_S, ROLLING_LEAST_S = 60.0, 1.0
-"""So long after it stopped a side is watched, and for so long it must roll asked for drive [s].
-Our choice."""
+ROLLING_S, ROLLING_FROM_S, ROLLING_LEAST_S = 60.0, 3.0, 1.0
+"""So long after it stopped a side is watched, from then on, and for so long it must roll asked for
+drive [s]: the moments in which any loss shows are over by then. Our choice."""
 BEATS_S = 6.0
 """Bursts of current are looked for this far into a loss [s]. Our choice."""
+HAND_BENDS, HAND_ROWS = 0.02, 3
+"""A demand that bends by more than this part of itself within two rows moves the current this many
+rows around. Our choice: above the last digit of a demand in per cent, a controller's ramp long."""
 JITTER_FLOOR = 0.002
 """A speed moves from row to row by this part of itself in any log. Our choice: its resolution."""
 COLD_C = 50.0
@@ -276,7 +280,7 @@ def _rolling(here: Around) -> str | None:
     speed = here.one.speed_mps
     if speed is None or here.part.how not in ("gone", "no_demand"):
         return None
-    after = slice(here.part.first, here.rows(0.0, ROLLING_S).stop)
+    after = here.rows(ROLLING_FROM_S, ROLLING_S)
     rows = here.search.rows[here.part.drive]
     with np.errstate(invalid="ignore"):
         fast = (np.abs(speed[after]) > JOG_MPS) & (rows.asked[after] > 0)
@@ -289,11 +293,12 @@ def _rolling(here: Around) -> str | None:
 
 def _beats(here: Around) -> str | None:
     """Whether the current beat just before the loss, or in bursts while it lasted, far more than
-    it does elsewhere in the ride."""
+    it does elsewhere in the ride, and not because the hand did."""
     work = here.one.work_a
     if work is None or here.step_s > UNRESOLVED_S:
         return None
     moves = np.abs(np.diff(work, n=2))
+    moves[_hand_moves(here.one)[1:-1]] = np.nan
     base = moves[np.isfinite(moves) & (work[1:-1] > 0.05 * np.nanmax(work))]
     if base.size < 100:
         return None
@@ -311,6 +316,16 @@ def _beats(here: Around) -> str | None:
         if part.size >= 5:
             ratios.append(float(np.quantile(part, 0.75)) / usual)
     return level(max(ratios, default=None), ((2.5, "no"), (6.0, "some")), "yes")
+
+
+def _hand_moves(one: DriveSignals) -> Bools:
+    """Rows around which the demand itself bends: what the current does there, the rider did."""
+    if one.demand is None:
+        return np.zeros(one.dead.size, np.bool_)
+    with np.errstate(invalid="ignore"):
+        bends = np.abs(np.diff(one.demand, n=2)) > HAND_BENDS * np.abs(one.demand[1:-1])
+    wide = np.convolve(np.pad(bends, 1), np.ones(2 * HAND_ROWS + 1), "same") > 0
+    return np.asarray(wide, np.bool_)
 
 
 def _link(here: Around, facts: Facts) -> None:

@@ -30,6 +30,10 @@ STEADY_PART = 0.6
 OUTRUN_PART, OUTRUN_S, GAINS = 0.97, 0.6, 1.003
 """A slope outruns a motor at this part of the fastest it pulled at, over so long [s], where speed
 gains at least this factor before and after. Our choice."""
+SLOWED_PART, SLOWED_ROWS = 0.97, 3
+"""Slower than this part of the speed (the median of so many rows) at which current ended, a motor
+has room for current again: its own voltage is 3 % lower, a sixth to a third of what its windings
+take at full load (5 to 20 % of the supply, common practice, no source). Our choice."""
 FASTEST, PULLED_ROWS = 0.98, 50
 """The fastest it pulled at is this quantile of the speeds of at least so many rows. Our choice:
 single readings err."""
@@ -81,7 +85,8 @@ def asked_and_gone(one: DriveSignals, rows: AskedRows, ride: Ride) -> list[Drive
         if fresh and not _held(one, span.first, span.last):
             continue
         fall_s = 0.0 if fresh else _fall_s(one, rows, span.first, time_s)
-        if _left_by_itself(one, rows, span.first, time_s, fall_s):
+        by_itself = _left_by_itself(one, rows, span.first, time_s, fall_s)
+        if by_itself and not _room_again(one, span.first, span.last):
             continue
         found.append(
             DriveLoss(
@@ -156,6 +161,17 @@ def _left_by_itself(
     step = float(before.max()) if before.size else 0.0
     sudden = step > 0.3 * np.nan_to_num(rows.expected_a[first]) and fall_s < SUDDEN_S
     return not sudden
+
+
+def _room_again(one: DriveSignals, first: int, last: int) -> bool:
+    """Whether the drive slowed below where its current ended while it was asked for and not given:
+    then the motor's own voltage is not what keeps current away."""
+    if one.speed_mps is None or first < SLOWED_ROWS or last - first < SLOWED_ROWS:
+        return False
+    speed = np.abs(one.speed_mps)
+    before, after = speed[first - SLOWED_ROWS : first], speed[last - SLOWED_ROWS + 1 : last + 1]
+    with np.errstate(invalid="ignore"):
+        return bool(np.median(after) < SLOWED_PART * np.median(before))
 
 
 def _outrun(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> bool:

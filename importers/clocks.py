@@ -12,16 +12,13 @@ estimation (Knapp and Carter, The generalized correlation method for estimation 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from importers.resample import gap_limit_s
-
-Signals = Mapping[str, NDArray[np.float64]]
-"""What a log felt, by kind (`voltage`, `speed`, `current`, `demand`): n values each."""
+from importers.clock_grids import Grid, Signals, find_stretch, grids
+from importers.clock_whole import WholeFit, whole_fit
 
 KINDS = ("voltage", "speed", "current", "demand")
 COARSE_STEP_S = 0.25
@@ -30,9 +27,6 @@ FINE_STEP_S = (0.02, 0.25)
 SEGMENT_S = 240.0
 WINDOW_S = {"voltage": 40.0, "current": 40.0, "demand": 40.0, "speed": 120.0}
 MAX_WINDOWS = 90
-SMOOTH_S = {"voltage": 8.0, "current": 8.0, "demand": 8.0, "speed": 40.0}
-"""Slower changes than this are taken out: they match at any lag. Speed changes in tens of
-seconds, currents in seconds. Our choice."""
 USUAL_DRIFT = 60e-6
 """What is known of a clock before any comparison: crystals in loggers and phones are off by some
 tens of ppm (datasheets state 20 to 100). Used only where the logs do not say otherwise."""
@@ -46,9 +40,9 @@ JUDGED_S = 60.0
 GOOD_MATCH = 0.6
 """Correlation from which a window's vote counts. Our choice."""
 COARSE_MATCH = 0.35
-LASTS, ALIKE = 4, 0.2
-"""A stretch of the coarse grid that so many steps (1 s) later is less alike than this (correlation
-with itself) is noise of a vehicle at rest, and speaks neither for nor against. Our choice."""
+WINDOWS_TELL = 12
+"""From so many windows on, their scatter tells how well the lag is known; fewer leave it to the
+whole of both logs. Our choice."""
 T_95 = 2.1
 """Two-sided 95 % of Student's t at about 20 windows."""
 
@@ -95,19 +89,42 @@ def fit_clock(
         return NoFit(active=False, why="they log nothing in common")
     first, second = _of_one_side(first, second), _of_one_side(second, first)
     a, b = (
-        _grids(first_s, first, kinds, COARSE_STEP_S),
-        _grids(second_s, second, kinds, COARSE_STEP_S),
+        grids(first_s, first, kinds, COARSE_STEP_S),
+        grids(second_s, second, kinds, COARSE_STEP_S),
     )
     kinds = [one for one in kinds if one in a.values and one in b.values]
     if not kinds:
         return NoFit(active=False, why="what they have in common hardly changes")
-    guess = _coarse(a, b, kinds)
-    if isinstance(guess, NoFit):
-        return guess
     step = float(
         np.clip(min(np.median(np.diff(first_s)), np.median(np.diff(second_s))), *FINE_STEP_S)
     )
-    fine_a, fine_b = _grids(first_s, first, kinds, step), _grids(second_s, second, kinds, step)
+    fine = (grids(first_s, first, kinds, step), grids(second_s, second, kinds, step))
+    guess = _coarse(a, b, kinds)
+    fit = guess if isinstance(guess, NoFit) else _refined(*fine, kinds, guess)
+    if isinstance(fit, ClockFit) and fit.windows >= WINDOWS_TELL:
+        return fit
+    whole = whole_fit(first_s, first, second_s, second, USUAL_DRIFT)
+    return fit if whole is None else _of_whole(whole, first_s, kinds)
+
+
+def _of_whole(whole: WholeFit, first_s: NDArray[np.float64], kinds: list[str]) -> ClockFit:
+    """The fit of the whole rides, at the first log's start."""
+    since = float(first_s[0]) - whole.middle_s
+    drift = whole.drift
+    at_zero = whole.offset_s - drift * whole.middle_s
+    error = T_95 * float(np.hypot(whole.error_s, whole.drift_error * since))
+    return ClockFit(
+        at_zero, at_zero - error, at_zero + error, drift * 1e6,
+        (drift - T_95 * whole.drift_error) * 1e6, (drift + T_95 * whole.drift_error) * 1e6,
+        whole.match, 1, " and ".join(kinds),
+    )  # fmt: skip
+
+
+def _refined(
+    fine_a: Grid, fine_b: Grid, kinds: list[str], guess: tuple[float, float]
+) -> ClockFit | NoFit:
+    """Offset and drift around a guess, three times with less and less reach."""
+    step = fine_a.step_s
     reach_s = 1.5
     fit: ClockFit | NoFit = NoFit(active=False, why="no window agrees")
     for _ in range(3):
@@ -136,51 +153,7 @@ def _fallen(volts: NDArray[np.float64]) -> NDArray[np.bool_]:
     return np.asarray(volts < FALLEN_PART * usual, np.bool_)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Grid:
-    """A log's signals on an even grid, slow changes taken out, 0 where it has a hole."""
-
-    start_s: float
-    step_s: float
-    values: dict[str, NDArray[np.float64]]
-    filled: NDArray[np.bool_]
-
-
-def _grids(time_s: NDArray[np.float64], signals: Signals, kinds: list[str], step: float) -> _Grid:
-    start = float(time_s[0])
-    n = int((time_s[-1] - start) / step) + 1
-    at = start + step * np.arange(n)
-    place = np.clip(np.searchsorted(time_s, at), 1, time_s.size - 1)
-    filled = (time_s[place] - time_s[place - 1]) <= max(gap_limit_s(time_s), 2 * step)
-    own_step = float(np.median(np.diff(time_s)))
-    values = {}
-    for kind in kinds:
-        raw = signals[kind]
-        good = np.isfinite(raw)
-        if good.sum() < 10:
-            continue
-        source = raw
-        width = max(round(step / own_step), 1)
-        if width > 1 and good.all():
-            source = _mean_around(raw, width)
-        even = np.interp(at, time_s[good], source[good])
-        quick = _mean_around(even, 3) - _mean_around(even, max(round(SMOOTH_S[kind] / step), 3))
-        quick[~filled] = 0.0
-        if np.std(quick) > 1e-9 * max(float(np.abs(even).max()), 1e-9):
-            values[kind] = quick
-    return _Grid(start, step, values, filled)
-
-
-def _mean_around(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:
-    """Mean of `width` values around each, fewer at the ends."""
-    half = min(width, values.size) // 2
-    sums = np.concatenate([[0.0], np.cumsum(values)])
-    low = np.maximum(np.arange(values.size) - half, 0)
-    high = np.minimum(np.arange(values.size) + half + 1, values.size)
-    return np.asarray((sums[high] - sums[low]) / (high - low), np.float64)
-
-
-def _coarse(a: _Grid, b: _Grid, kinds: list[str]) -> tuple[float, float] | NoFit:
+def _coarse(a: Grid, b: Grid, kinds: list[str]) -> tuple[float, float] | NoFit:
     """Offset and drift to about a second, from long stretches of the shorter log."""
     swap = a.filled.size > b.filled.size
     short, long = (b, a) if swap else (a, b)
@@ -190,7 +163,7 @@ def _coarse(a: _Grid, b: _Grid, kinds: list[str]) -> tuple[float, float] | NoFit
     votes = []
     seen = 0
     for begin in begins:
-        best = _find(short, long, kinds, int(begin), size)
+        best = find_stretch(short, long, kinds, int(begin), size)
         if best is None:
             continue
         seen += 1
@@ -208,38 +181,6 @@ def _coarse(a: _Grid, b: _Grid, kinds: list[str]) -> tuple[float, float] | NoFit
             active=seen >= 2 and long_enough, why=f"their {' and '.join(kinds)} do not go together"
         )
     return line[0], line[1]
-
-
-def _find(
-    short: _Grid, long: _Grid, kinds: list[str], begin: int, size: int
-) -> tuple[float, float] | None:
-    """Where in the long log this stretch fits best: lag in grid steps, correlation."""
-    total = np.zeros(long.filled.size + size - 1)
-    used = 0
-    for kind in kinds:
-        piece = short.values[kind][begin : begin + size]
-        energy = float(np.sum(piece**2))
-        scale = float(np.sqrt(np.mean(short.values[kind] ** 2)))
-        if energy < 0.05 * size * scale**2 or not _lives(piece):
-            continue
-        whole = np.concatenate([np.zeros(size - 1), long.values[kind], np.zeros(size - 1)])
-        length = 1 << int(whole.size - 1).bit_length()
-        spectrum = np.fft.rfft(whole, length) * np.conj(np.fft.rfft(piece, length))
-        dots = np.fft.irfft(spectrum, length)[: total.size]
-        sums = np.concatenate([[0.0], np.cumsum(whole**2)])
-        around = sums[size:][: total.size] - sums[:-size][: total.size]
-        floor = 0.2 * size * float(np.mean(long.values[kind] ** 2)) + 1e-12
-        total += dots / np.sqrt(energy * np.maximum(around, floor))
-        used += 1
-    if used == 0:
-        return None
-    at = int(np.argmax(total))
-    return float(at - (size - 1) - begin), float(total[at] / used)
-
-
-def _lives(piece: NDArray[np.float64]) -> bool:
-    """Whether a stretch holds more than noise: what a vehicle does lasts longer than a second."""
-    return float(piece[LASTS:] @ piece[:-LASTS]) > ALIKE * float(piece @ piece)
 
 
 def _consensus(votes: NDArray[np.float64]) -> tuple[float, float, float] | None:
@@ -265,7 +206,7 @@ def _consensus(votes: NDArray[np.float64]) -> tuple[float, float, float] | None:
 
 
 def _vote(
-    a: _Grid, b: _Grid, kinds: list[str], guess: tuple[float, float], reach_s: float
+    a: Grid, b: Grid, kinds: list[str], guess: tuple[float, float], reach_s: float
 ) -> ClockFit | NoFit:
     """One round of votes around a guess, and the line through them."""
     longest = min(a.filled.size, b.filled.size) // 3
@@ -292,7 +233,7 @@ def _vote(
     return _line(table, a.start_s, kind, a.step_s)
 
 
-def _windows(a: _Grid, kind: str, size: int) -> list[int]:
+def _windows(a: Grid, kind: str, size: int) -> list[int]:
     """Begins of the liveliest unbroken windows of `size` rows of the first log."""
     if a.filled.size < size:
         return []
@@ -305,7 +246,7 @@ def _windows(a: _Grid, kind: str, size: int) -> list[int]:
 
 
 def _lag(
-    a: _Grid, b: _Grid, kind: str, begin: int, size: int, guess: tuple[float, float], reach_s: float
+    a: Grid, b: Grid, kind: str, begin: int, size: int, guess: tuple[float, float], reach_s: float
 ) -> tuple[float, float, float, float] | None:
     """One window's vote: its middle [s], its lag [s], how sharp it is [s], its correlation."""
     reach = max(round(reach_s / a.step_s), 3)

@@ -28,6 +28,9 @@ CHARGE_MOVES = 0.01
 drift, and a tenth of what lies between full and empty."""
 CHARGE_EXPLAINS = 0.85
 """... and explain this part of how the voltage went. Our choice."""
+MOVE_APART_S, FEWEST_MOVES = 1.5, 3
+"""Steps of load further apart than this are moves of their own [s], and so many at least tell a
+sign. Our choice."""
 STEP_S = 0.7
 """Time over which changes are compared [s]: longer than a filter's lag, shorter than a climb."""
 
@@ -61,24 +64,51 @@ def sag_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:
     dv, di = (v[at + step] - v[at])[near], (i[at + step] - i[at])[near]
     spread = float(np.abs(di).max(initial=0.0))
     moved = np.abs(di) > 0.05 * spread
-    dv, di = dv[moved], di[moved]
+    dv, di, begun = dv[moved], di[moved], t[at][near][moved]
     if dv.size:  # a few steps of another kind (a path that opens) must not outweigh the rest
         low, high = np.quantile(dv, [0.02, 0.98])
         dv = np.clip(dv, low, high)
     if di.size < 8 or spread <= 0:
         return None
-    slope = float(di @ dv / (di @ di))
-    rest = dv - slope * di
-    # Overlapping steps: about one in `step` is independent.
-    independent = max(di.size * (at[1] - at[0] if at.size > 1 else 1) / step, 4.0)
-    error = float(np.sqrt((rest @ rest) / di.size / (di @ di) * (di.size / independent)))
-    strength = abs(slope) / max(error, 1e-12)
+    move = np.cumsum(np.diff(begun, prepend=begun[0]) > MOVE_APART_S)
+    cross: Floats = np.bincount(move, di * dv).astype(np.float64)
+    square: Floats = np.bincount(move, di * di).astype(np.float64)
+    slope, strength = _slope(cross, square)
+    odd = _odd_move(cross, square)
+    without = _slope(np.delete(cross, odd), np.delete(square, odd))
+    if strength < LIKELY_T <= without[1]:
+        slope, strength = without[0], LIKELY_T
     if strength < 2.0:
         return None
     sign = 1 if slope < 0 else -1
     chance = 0.995 if strength >= CERTAIN_T else 0.96 if strength >= LIKELY_T else 0.8
     way = "falls" if slope < 0 else "rises"
     return SignGuess(sign, chance, f"the voltage {way} as it grows")
+
+
+def _slope(cross: Floats, square: Floats) -> tuple[float, float]:
+    """Least squares through the origin, and how many standard errors it is from none, by leaving
+    out one move of the load at a time (the delete-a-group jackknife, Quenouille 1956, Tukey 1958):
+    samples within a move are not independent, and a sign that hangs on a single one is none.
+
+    `cross` and `square` are each move's sums of steps of current times steps of voltage, and of
+    current squared."""
+    k = cross.size
+    if k < FEWEST_MOVES:
+        return 0.0, 0.0
+    slope = float(cross.sum() / square.sum())
+    without = (cross.sum() - cross) / (square.sum() - square)
+    spread = float(np.sum((without - without.mean()) ** 2))
+    return slope, abs(slope) / max(float(np.sqrt((k - 1) / k * spread)), 1e-12)
+
+
+def _odd_move(cross: Floats, square: Floats) -> int:
+    """The move that goes least with the others: the pack's path may open once in a ride."""
+    ratio = cross / square
+    order = np.argsort(ratio)
+    half = np.searchsorted(np.cumsum(square[order]), 0.5 * square.sum())
+    middle = ratio[order[min(int(half), order.size - 1)]]
+    return int(np.argmax(np.abs(cross - middle * square)))
 
 
 def charge_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:

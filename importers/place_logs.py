@@ -13,7 +13,8 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from importers.clocks import ClockFit, NoFit, Signals, fit_clock
+from importers.clock_grids import Signals
+from importers.clocks import ClockFit, NoFit, fit_clock
 from importers.errors import LogError
 from importers.log_table import LogTable
 from importers.wgs84 import legs_m

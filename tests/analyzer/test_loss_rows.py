@@ -110,3 +110,39 @@ def test_braking_that_is_cut_as_soon_as_it_began_is_lost():
     (loss,), _ = search_losses(make_ride(time_s, made, drives=("left",)), setup)
     assert loss.parts[0].sign == -1
     assert abs(time_s[loss.first] - 40.0) <= 0.25
+
+
+def _near_the_top(held_s: float, slows: float, ramp_s: float = 0.0):
+    """Full demand at 92 % duty, then no current while the demand is held for `held_s`, and the
+    vehicle slows by `slows` m/s in each of these seconds."""
+    time_s = clock(120, 20)
+    gone = time_s >= 80.0
+    rests = (time_s < 10) | ((time_s % 25 > 20) & (time_s < 75)) | (time_s >= 80.0 + held_s)
+    demand = np.convolve(np.where(rests, 0.0, 60.0), np.ones(7) / 7, "same")  # a hand's 0.3 s
+    pull = np.clip((80.0 + ramp_s - time_s) / ramp_s, 0, 1) if ramp_s else ~gone
+    noise_a = np.random.default_rng(2).normal(0.0, 0.05, time_s.size)
+    current = demand / 3.0 * pull + noise_a
+    speed = 8.5 - slows * np.clip(time_s - 80.0, 0, None).clip(max=3)
+    speed = np.where(time_s < 10, 0.0, speed)
+    made = {"pack_voltage_v": 52.0 - 0.2 * current, "gps_speed_mps": speed}
+    for name in ("left", "right"):
+        made |= {
+            f"{name}.battery_current_a": current,
+            f"{name}.phase_current_a": 1.2 * current,
+            f"{name}.throttle_pct": demand,
+            f"{name}.duty_pct": np.where(demand > 0, 92.0 * speed / 8.5, 0.0),
+            f"{name}.wheel_speed_mps": speed,
+        }
+    return search_losses(make_ride(time_s, made), make_setup())[0]
+
+
+def test_a_drive_lost_near_its_top_speed_is_lost():
+    """At 92 % duty the motor's own voltage is near the supply's; 8 % slower there is room again
+    (back voltage goes with speed), so the current that stays away was taken."""
+    losses = _near_the_top(1.5, 0.6, ramp_s=0.7)
+    assert len(losses) == 1
+    assert set(losses[0].drives) == {"left", "right"}
+
+
+def test_a_slope_that_carries_a_motor_past_its_top_takes_nothing_away():
+    assert _near_the_top(3.0, -0.3, ramp_s=0.8) == ()

@@ -40,9 +40,13 @@ JUDGED_S = 60.0
 GOOD_MATCH = 0.6
 """Correlation from which a window's vote counts. Our choice."""
 COARSE_MATCH = 0.35
-WINDOWS_TELL = 12
-"""From so many windows on, their scatter tells how well the lag is known; fewer leave it to the
-whole of both logs. Our choice."""
+WINDOWS_TELL, WINDOWS_SPEAK = 12, 4
+"""From so many windows on, their scatter tells how well the lag is known; fewer are held against
+the whole of both logs, and the surer of the two is taken; fewer still say nothing of scatter. Our
+choice."""
+FAST_STEP_S = 0.15
+"""Of logs faster than this a window holds hundreds of readings, and few of them tell [s]. Our
+choice: of slower ones, tens."""
 T_95 = 2.1
 """Two-sided 95 % of Student's t at about 20 windows."""
 
@@ -101,10 +105,20 @@ def fit_clock(
     fine = (grids(first_s, first, kinds, step), grids(second_s, second, kinds, step))
     guess = _coarse(a, b, kinds)
     fit = guess if isinstance(guess, NoFit) else _refined(*fine, kinds, guess)
-    if isinstance(fit, ClockFit) and fit.windows >= WINDOWS_TELL:
+    fast = max(float(np.median(np.diff(one))) for one in (first_s, second_s)) < FAST_STEP_S
+    if isinstance(fit, ClockFit) and fit.windows >= (WINDOWS_SPEAK if fast else WINDOWS_TELL):
         return fit
     whole = whole_fit(first_s, first, second_s, second, USUAL_DRIFT)
-    return fit if whole is None else _of_whole(whole, first_s, kinds)
+    if whole is None:
+        return fit
+    other = _of_whole(whole, first_s, kinds)
+    if isinstance(fit, ClockFit) and fit.windows >= WINDOWS_SPEAK and _width(fit) < _width(other):
+        return fit
+    return other
+
+
+def _width(fit: ClockFit) -> float:
+    return fit.high_s - fit.low_s
 
 
 def _of_whole(whole: WholeFit, first_s: NDArray[np.float64], kinds: list[str]) -> ClockFit:

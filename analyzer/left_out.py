@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analyzer.balance import Balance
 from analyzer.estimate import Note
 from analyzer.quantities import pack_current_a, pack_voltage_v, wheel_speed_mps
@@ -9,17 +11,21 @@ from analyzer.totals import Totals
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+SUMS = ("charge_out_ah", "charge_back_ah", "energy_out_wh", "energy_back_wh")
+
 
 def left_out(ride: Ride, setup: Setup, totals: Totals, balance: Balance | None) -> tuple[Note, ...]:
     """A reason for each sum of the ride, and for the comparison of wheel speeds, that is None."""
     found = []
     if totals.distance_m is None:
         found.append(Note("ride.distance_m", _no_distance(ride)))
-    if totals.charge_out_ah is None:
+    current = pack_current_a(ride, setup)
+    lost = "" if current is None else _lost_braking(ride, current.channels)
+    if current is None or lost:
         found += [
-            Note(f"ride.{name}", "No battery current was logged.")
-            for name in ("charge_out_ah", "charge_back_ah", "energy_out_wh", "energy_back_wh")
-        ]
+            Note(f"ride.{name}", lost or "No battery current was logged.")
+            for name in SUMS if getattr(totals, name) is None
+        ]  # fmt: skip
     elif totals.energy_out_wh is None and pack_voltage_v(ride, setup) is None:
         found += [
             Note(f"ride.{name}", "No pack or controller voltage was logged.")
@@ -32,6 +38,15 @@ def left_out(ride: Ride, setup: Setup, totals: Totals, balance: Balance | None) 
     if balance is not None and all(one.drive_pct is None for one in balance.shares):
         found.append(Note("balance.shares", _no_shares(ride, setup, balance)))
     return tuple(found)
+
+
+def _lost_braking(ride: Ride, channels: Sequence[str]) -> str:
+    """Why a sum leaves out what flowed back: the first of its currents that did not keep it."""
+    for one in channels:
+        why = ride.unjudged_why(one, -1)
+        if why is not None:
+            return f"{one}: {why}."
+    return ""
 
 
 def _no_distance(ride: Ride) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 
 from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, speed_mps
 from analyzer.way import great_circle_m
+from importers.current_doubts import WITHOUT_SIGN
 from importers.ride import Ride
 from importers.setup_types import Setup
 
@@ -96,10 +97,16 @@ def ride_totals(ride: Ride, setup: Setup) -> Totals:
     current, voltage = pack_current_a(ride, setup), pack_voltage_v(ride, setup)
     out_ah = back_ah = out_wh = back_wh = None
     if current is not None:
-        out_ah = integral(np.clip(current.values, 0.0, None), ride) / 3600.0
-        back_ah = integral(np.clip(-current.values, 0.0, None), ride) / 3600.0
+        # What a log did not keep is not zero, and what came back unsigned was not given.
+        lost = [why for one in current.channels if (why := ride.unjudged_why(one, -1))]
+        if not any(WITHOUT_SIGN in why for why in lost):
+            out_ah = integral(np.clip(current.values, 0.0, None), ride) / 3600.0
+        if not lost:
+            back_ah = integral(np.clip(-current.values, 0.0, None), ride) / 3600.0
         if voltage is not None:
             power = current.values * voltage.values
-            out_wh = integral(np.clip(power, 0.0, None), ride) / 3600.0
-            back_wh = integral(np.clip(-power, 0.0, None), ride) / 3600.0
+            if out_ah is not None:
+                out_wh = integral(np.clip(power, 0.0, None), ride) / 3600.0
+            if back_ah is not None:
+                back_wh = integral(np.clip(-power, 0.0, None), ride) / 3600.0
     return Totals(duration_s, _distance_m(ride, setup), out_wh, back_wh, out_ah, back_ah)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Columns = Mapping[str, NDArray[np.float64] | NDArray[np.object_]]
 
+WITHOUT_SIGN = "counted without sign"
 LEFT_OUT = "braking by it is not checked"
 NEVER_BELOW = 0.005
 """A current never lower than minus this part of its top is never negative. Our choice: noise
@@ -58,11 +59,33 @@ def _doubt(name: str, amps: Floats, columns: Columns, time_s: Floats) -> str | N
     if slowing is None or int((slowing & good).sum()) < 10:
         return f"it is never below zero: braking, if there was any, is not in the log; {LEFT_OUT}"
     share = float(np.mean(np.abs(amps[slowing & good]) > STRONG * top))
-    if share > OFTEN:
-        return f"it is counted without sign: never below zero, also while braking; {LEFT_OUT}"
+    if share > OFTEN or _lifts(name, amps, columns, slowing, time_s):
+        return f"it is {WITHOUT_SIGN}: never below zero, also while braking; {LEFT_OUT}"
     if _rests(name, amps, columns, slowing):
         return None
     return f"it is never below zero, also while braking: cut off or not braked by; {LEFT_OUT}"
+
+
+def _lifts(
+    name: str, amps: Floats, columns: Columns, slowing: NDArray[np.bool_], time_s: Floats
+) -> bool:
+    """Whether the voltage stands above its rest under this current while the vehicle brakes, and
+    below it elsewhere: what flows back lifts a pack, what is drawn makes it sag."""
+    drive = name.rpartition(".")[0]
+    own = columns.get(f"{drive}.battery_voltage_v" if drive else "pack_voltage_v")
+    volts = columns.get("battery_voltage_v") if own is None else own
+    if volts is None or volts.dtype == object:
+        return False
+    v = np.asarray(volts, np.float64)
+    size = np.abs(amps)
+    top = float(np.nanquantile(size, 0.99))
+    known = np.isfinite(v) & np.isfinite(amps)
+    rest = known & (size < NOTHING * top)
+    flows = known & (size > IDLE * top)
+    if rest.sum() < 10 or (flows & slowing).sum() < 10 or (flows & ~slowing).sum() < 10:
+        return False
+    above = v - np.interp(time_s, time_s[rest], v[rest])
+    return bool(np.median(above[flows & slowing]) > 0 > np.median(above[flows & ~slowing]))
 
 
 def _rests(name: str, amps: Floats, columns: Columns, slowing: NDArray[np.bool_]) -> bool:

@@ -1,10 +1,14 @@
 """Sums over a ride against closed forms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from handmade import clock, make_ride, make_setup
 
+from analyzer.left_out import left_out
 from analyzer.totals import ride_totals
+from importers.ride import Unjudged
 
 
 def test_half_an_hour_of_a_sine():
@@ -48,6 +52,28 @@ def test_standing_still_with_gps_noise_covers_no_distance():
         t, {"latitude_deg": 47 + noise[0], "longitude_deg": 8 + noise[1], "pack_voltage_v": 50.0}
     )
     assert ride_totals(ride, make_setup()).distance_m < 20.0
+
+
+@pytest.mark.parametrize("unsigned", [False, True])
+def test_braking_that_the_log_did_not_keep_is_none_and_not_zero(unsigned: bool):
+    """10 A · sin, its lower half cut off or turned up: what was given is known only where the
+    upper half is what was given."""
+    t = clock(1800.05)
+    wave = 10 * np.sin(2 * np.pi * t / 60)
+    amps = np.abs(wave) if unsigned else np.clip(wave, 0, None)
+    why = "it is counted without sign" if unsigned else "cut off"
+    ride = replace(
+        make_ride(t, {"pack_current_a": amps, "pack_voltage_v": 50.0}),
+        unjudged=(Unjudged("pack_current_a", -1, why),),
+    )
+    totals = ride_totals(ride, make_setup())
+    each_ah = 30 * 10 * 60 / np.pi / 3600
+    assert totals.charge_back_ah is None
+    assert totals.energy_back_wh is None
+    assert totals.charge_out_ah == (None if unsigned else pytest.approx(each_ah, rel=1e-4))
+    told = {one.about for one in left_out(ride, make_setup(), totals, None)}
+    assert {"ride.charge_back_ah", "ride.energy_back_wh"} <= told
+    assert ("ride.charge_out_ah" in told) == unsigned
 
 
 def test_what_is_not_logged_is_none():

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from importers.channels import channel_of
 from importers.column_guess import Guess
+from importers.guess_name import CLEAR
 from importers.guess_sign import (
     SignGuess,
     charge_sign,
@@ -136,6 +137,8 @@ def settle_signs(guesses: list[Guess], time_s: Floats) -> None:
             found = sag_sign(own.settled, one.sample, time_s) if own is not None else None
             if own is not None and (found is None or found.chance < 0.99):
                 found = charge_sign(own.settled, one.sample, time_s) or found
+            if found and found.chance >= 0.99 and own is not None and own is volts.get(drive):
+                _sags(own)
             one.sign = _battery_sign(one, found)
             one.why = one.why or one.sign.why
     _settle_acceleration(named, time_s)
@@ -153,6 +156,12 @@ def settle_signs(guesses: list[Guess], time_s: Floats) -> None:
                 one.sign = SignGuess(one.sign.sign, 0.95, one.sign.why)
         if one.sign.sign < 0:
             one.why = one.sign.why
+
+
+def _sags(volts: Guess) -> None:
+    """A voltage of that many cells which answers to the battery's current is the pack's."""
+    if volts.name is not None and volts.unit.chance >= 1.0:
+        volts.name = replace(volts.name, chance=max(volts.name.chance, CLEAR))
 
 
 def _settle_acceleration(named: dict[tuple[str | None, str], Guess], time_s: Floats) -> None:

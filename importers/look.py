@@ -49,14 +49,25 @@ def _with_clocks(
     """How far each clock runs ahead of the first drive's, where the files are one ride."""
     tables = [one for one in read if isinstance(one, LogTable)]
     roles = [one.role for one in tables]
-    if len(tables) < 2 or len(tables) < len(read) or None in roles:
+    if not tables or len(tables) < len(read) or None in roles:
         return sources
+    if len(tables) == 1:
+        return (_settled(sources[0], tables[0], setup),)
     try:
         joined = {one.file: one for one in join_ride(tables, setup, typed=roles).sources}
     except LogError as error:
         last = replace(sources[-1], problems=(*sources[-1].problems, str(error)))
         return (*sources[:-1], last)
     return tuple(_as_joined(one, joined[one.file]) for one in sources)
+
+
+def _settled(own: Source, table: LogTable, setup: Setup) -> Source:
+    """One log with what a ride of it alone settles; as it is where that alone is no ride."""
+    try:
+        (joined,) = join_ride([table], setup, typed=[table.role]).sources
+    except LogError:
+        return own
+    return replace(_as_joined(own, joined), clock_offset_s=None, clock_drift_ppm=None)
 
 
 def _as_joined(own: Source, joined: Source) -> Source:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 Values = NDArray[np.float64] | NDArray[np.object_]
 
-LEAST_COLUMNS = 4
+LEAST_COLUMNS = 3
 """Fewer columns may agree by chance. Our choice."""
 FROZEN_S = 1.0
 FROZEN_PACES = 6.0

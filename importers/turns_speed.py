@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from importers.channel_map import map_line
 from importers.ride import ALL_RESTS_ON_IT, ChannelReading, Source, reading_of
 from importers.setup_types import Setup
+from importers.turns_energy import counts_electrical
 from importers.units import ELECTRICAL_RPM
 
 Floats = NDArray[np.float64]
@@ -28,6 +29,8 @@ FITS, ODD = 0.08, 0.2
 wrong. Our choice: a worn or soft tyre is 3 % smaller, a satellite's speed right within 1 %."""
 ROWS = 20_000
 """Rows looked at. Our choice: a ratio needs no more."""
+READ_FROM = 0.5
+"""Readings less sure than this are doubted for another reason. Our choice."""
 SETTLED = 0.985
 """Chance that the unit is right once the speeds agree. Our choice."""
 
@@ -39,8 +42,10 @@ def settle_turns(
     settled, and `channel: what was found`."""
     vehicle, told = setup.vehicle, list[str]()
     speed = next((table[name].to_numpy() for name in SPEEDS if name in table.columns), None)
-    if speed is None or not vehicle.gear_ratio or not vehicle.wheel_diameter_m:
+    if not vehicle.gear_ratio or not vehicle.wheel_diameter_m:
         return table, tuple(sources), told
+    if speed is None:
+        return _by_energy(table, setup, sources)
     per_rpm = np.pi * vehicle.wheel_diameter_m / 60.0 / vehicle.gear_ratio
     changed: dict[str, ChannelReading] = {}
     pairs = vehicle.pole_pairs or 1
@@ -69,6 +74,34 @@ def settle_turns(
                 f"{ALL_RESTS_ON_IT}. "
                 f"If it counts electrical turns, a map file says so: {line}"
             )
+    return table, tuple(_with(one, changed, told) for one in sources), told
+
+
+def _by_energy(
+    table: pd.DataFrame, setup: Setup, sources: Sequence[Source]
+) -> tuple[pd.DataFrame, tuple[Source, ...], list[str]]:
+    """As `settle_turns`, where no speed was logged: by what pulling away took from the pack."""
+    changed: dict[str, ChannelReading] = {}
+    told: list[str] = []
+    for name in (str(one) for one in table.columns if str(one).endswith(".motor_rpm")):
+        reading = reading_of(sources, name)
+        if reading is None or not READ_FROM < reading.sure < SETTLED:
+            continue
+        if reading.unit == ELECTRICAL_RPM or reading.why == "as the map says":
+            continue
+        electrical = counts_electrical(table, setup, name)
+        if electrical is None:
+            continue
+        why = "fits the energy that pulling away took"
+        unit = ELECTRICAL_RPM if electrical else reading.unit
+        changed[str(reading.channel)] = replace(reading, unit=unit, sure=SETTLED, why=why)
+        if electrical:
+            pairs = setup.vehicle.pole_pairs or 1
+            table = table.assign(**{name: table[name] / pairs})
+            line = map_line(reading.header, str(reading.channel), reading.unit, reading.sign)
+            told.append(f"{name}: as mechanical turns it asks for more energy in pulling away than "
+                        f"the pack gave, so it counts electrical ones ({pairs} pole pairs). If it "
+                        f"does not, a map file says so: {line}")  # fmt: skip
     return table, tuple(_with(one, changed, told) for one in sources), told
 
 

@@ -27,6 +27,16 @@ def test_a_clean_log_with_stops_stays_as_it_is() -> None:
     assert all(np.array_equal(out[name], values) for name, values in columns().items())
 
 
+def test_three_channels_that_stand_still_to_the_last_digit_are_frozen() -> None:
+    spoilt = columns()
+    del spoilt["motor_rpm"]
+    for values in spoilt.values():
+        values[400:500] = values[399]
+    out, told = stale_rows(TIME_S, spoilt)
+    assert all(np.isnan(values[400:500]).all() for values in out.values())
+    assert len(told) == 1
+
+
 def test_zeros_at_connect_are_missing() -> None:
     spoilt = columns()
     for values in spoilt.values():

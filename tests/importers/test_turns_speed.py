@@ -77,7 +77,8 @@ def test_electrical_turns_are_put_right_by_another_logs_speed_and_said(tmp_path:
     assert np.nanmax(np.abs(speed.values - MPS)) < 0.05
 
 
-def test_without_any_speed_it_stays_in_doubt(tmp_path: Path) -> None:
+def test_without_speed_and_with_one_drive_of_two_it_stays_in_doubt(tmp_path: Path) -> None:
+    """What the pack gave is not known, so neither speed nor energy tells."""
     ride = read_ride(logs(tmp_path, RPM, None), setup())
     assert 0.5 < of_turns(ride).sure < 0.95
 

@@ -1,9 +1,10 @@
 """A day's log (24 h of two drives at 100 Hz, about 2 GB) through `look`, `ride` and `book add`.
 
-Usage: day_log.py [HOURS [FOLDER]]  (default 24; the folder needs room for 2.5 GB)
+Usage: day_log.py [HOURS [FOLDER]] [--parquet]  (default 24; the folder needs room for 2.5 GB)
 
 Peak memory and CPU time of each command as a process of its own, and of `pyarrow.csv` reading the
-same file: a table of all of it, as short logs are read.
+same file: a table of all of it, as short logs are read. With `--parquet` the commands get the same
+table as Parquet.
 """
 
 from __future__ import annotations
@@ -32,7 +33,25 @@ def run(command: list[str]) -> tuple[float, float]:
     return usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
 
 
-def compare(folder: Path, hours: float) -> None:
+def as_parquet(log: Path) -> Path:
+    """The same table as Parquet, row groups as they come."""
+    import pyarrow as pa
+    import pyarrow.csv as pc
+    import pyarrow.parquet as pq
+
+    out = log.with_suffix(".parquet")
+    if not out.exists():
+        names = log.open(encoding="utf-8").readline().replace('"', "").strip().split(",")
+        kinds = pc.ConvertOptions(column_types=dict.fromkeys(names[1:], pa.float64()))
+        reader = pc.open_csv(log, convert_options=kinds)
+        with pq.ParquetWriter(out, reader.schema) as writer:
+            for batch in reader:
+                writer.write_batch(batch)
+    return out
+
+
+def compare(folder: Path, hours: float, *, parquet: bool) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
     log, setup = folder / "day.csv", folder / "setup.toml"
     if not log.exists():
         make_day(folder, hours=hours)
@@ -40,6 +59,9 @@ def compare(folder: Path, hours: float) -> None:
     code = "import sys, pyarrow.csv as c; c.read_csv(sys.argv[1])"
     base_s, base_mb = run([sys.executable, "-c", code, str(log)])
     print(f"{'pyarrow.csv':10} {base_s:6.1f} s CPU, peak {base_mb:6.0f} MB")
+    if parquet:
+        log = as_parquet(log)
+        print(f"as Parquet: {log.stat().st_size / 1e6:.0f} MB")
     ours = [sys.executable, "-m", "hillproof"]
     logs = [str(log), "--setup", str(setup)]
     outputs = ["--report", str(folder / "r.html"), "--json", str(folder / "r.json")]
@@ -56,13 +78,16 @@ def compare(folder: Path, hours: float) -> None:
         )
 
 
-def main(hours: float = 24.0, place: str = "") -> None:
-    if place:
-        compare(Path(place), hours)
+def main() -> None:
+    words = [one for one in sys.argv[1:] if one != "--parquet"]
+    hours = float(words[0]) if words else 24.0
+    parquet = "--parquet" in sys.argv
+    if len(words) > 1:
+        compare(Path(words[1]), hours, parquet=parquet)
         return
     with tempfile.TemporaryDirectory() as name:
-        compare(Path(name), hours)
+        compare(Path(name), hours, parquet=parquet)
 
 
 if __name__ == "__main__":
-    main(float(sys.argv[1]) if len(sys.argv) > 1 else 24.0, *sys.argv[2:])
+    main()

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -10,14 +13,24 @@ import pyarrow.parquet as pq
 from importers.cell_values import column_of
 from importers.dialect import Dialect
 from importers.errors import LogError
+from importers.gather import Gathered
 from importers.raw_table import RawColumn, RawTable
 
 MAGIC = b"PAR1"
 MOST_ROWS = 50_000_000
 """More rows than 24 h at 500 Hz are not believed. Our choice."""
-MOST_CELLS = 200_000_000
-"""... nor more cells: they would fill 1.6 GB. Our choice."""
+MOST_CELLS = 2_000_000_000
+"""... nor more cells. Our choice: the same day of 40 columns."""
+MOST_AT_ONCE = 200_000_000
+"""What is not read in parts is not larger [cells]: it would fill 1.6 GB. Our choice."""
+LONG_CELLS = 32_000_000
+"""From this size on a table is read in parts [cells]. Our choice: whole it would take 256 MB, as a
+text of that size does."""
+PART_CELLS = 4_000_000
+"""Cells read at once of a long table. Our choice: 32 MB."""
 MOST_CELLS_A_BYTE = 50
+BUFFER = 1 << 20
+"""Bytes read ahead of each column. Our choice."""
 FREE_CELLS = 10_000_000
 """A file that claims more cells than this for each of its bytes, and more than these, is no log:
 what swings packs to a byte or two a cell. Our choice."""
@@ -30,17 +43,45 @@ def parquet_cells(path: str) -> pa.Table:
     ------
     LogError : it is damaged or far too large
     """
-    try:
-        file = pq.ParquetFile(path)
-        rows, width = file.metadata.num_rows, file.metadata.num_columns
-        most = max(FREE_CELLS, MOST_CELLS_A_BYTE * os.path.getsize(path))
-        if rows > MOST_ROWS or rows * width > min(MOST_CELLS, most):
-            raise LogError(
-                where=path,
-                what=f"it claims {rows} rows of {width} columns",
-                remedy="Cut it into rides first.",
-            )
+    with _opened(path, MOST_AT_ONCE) as file:
         return file.read()
+
+
+def read_parquet_table(path: str) -> RawTable:
+    """The table in a Parquet file as columns of numbers and of words; a long one is read row group
+    by row group and thinned as a long text is.
+
+    Raises
+    ------
+    LogError : it is damaged or far too large
+    """
+    with _opened(path, MOST_CELLS) as file:
+        nested = [
+            one.name for one in file.schema_arrow
+            if pa.types.is_nested(one.type) or pa.types.is_binary(one.type)
+        ]  # fmt: skip
+        problems = (f"nested columns left out: {', '.join(nested)}",) if nested else ()
+        meta = file.metadata
+        if meta.num_rows * meta.num_columns > LONG_CELLS:
+            return _in_parts(file, problems)
+        table = file.read()
+        return RawTable(_columns(table), table.num_rows, problems=problems, form="Parquet")
+
+
+@contextmanager
+def _opened(path: str, most_cells: int) -> Iterator[pq.ParquetFile]:
+    """The file; what is wrong with it, now or while it is read, as one message."""
+    try:
+        with pq.ParquetFile(path, pre_buffer=False, buffer_size=BUFFER) as file:
+            rows, width = file.metadata.num_rows, file.metadata.num_columns
+            most = max(FREE_CELLS, MOST_CELLS_A_BYTE * os.path.getsize(path))
+            if rows > MOST_ROWS or rows * width > min(most_cells, most):
+                raise LogError(
+                    where=path,
+                    what=f"it claims {rows} rows of {width} columns",
+                    remedy="Cut it into rides first.",
+                )
+            yield file
     except (pa.ArrowException, OSError) as error:
         raise LogError(
             where=path,
@@ -49,28 +90,29 @@ def parquet_cells(path: str) -> pa.Table:
         ) from error
 
 
-def read_parquet_table(path: str) -> RawTable:
-    """The table in a Parquet file as columns of numbers and of words.
+def _in_parts(file: pq.ParquetFile, problems: tuple[str, ...]) -> RawTable:
+    rows, size = file.metadata.num_rows, max(PART_CELLS // file.metadata.num_columns, 1)
+    pieces = -(-rows // size)
+    out = Gathered(problems)
+    for batch in file.iter_batches(batch_size=size):
+        piece = _columns(pa.Table.from_batches([batch]))
+        out.add(piece, (), batch.num_rows / rows, pieces)
+        pa.default_memory_pool().release_unused()
+    return replace(out.table(preamble=(), header_trusted=True), form="Parquet, read in parts")
 
-    Raises
-    ------
-    LogError : it is damaged or far too large
-    """
-    table = parquet_cells(path)
+
+def _columns(table: pa.Table) -> tuple[RawColumn, ...]:
+    """Columns of numbers and of words; none of what is nested or binary."""
     plain = Dialect(delimiter=",", quote='"', decimal=".", thousands="", width=1, score=1.0)
     columns: list[RawColumn] = []
-    left: list[str] = []
     for at, name in enumerate(table.column_names):
         column = table.column(at)
         kind = column.type
         if pa.types.is_timestamp(kind) or pa.types.is_date(kind):
             columns.append(RawColumn(name, "", texts=_iso(column)))
-        elif pa.types.is_nested(kind) or pa.types.is_binary(kind):
-            left.append(name)
-        else:
+        elif not (pa.types.is_nested(kind) or pa.types.is_binary(kind)):
             columns.append(column_of(column, name, "", plain))
-    problems = (f"nested columns left out: {', '.join(left)}",) if left else ()
-    return RawTable(tuple(columns), table.num_rows, problems=problems, form="Parquet")
+    return tuple(columns)
 
 
 def _iso(column: pa.ChunkedArray) -> pa.StringArray:

@@ -43,9 +43,33 @@ def test_rows_that_are_missing_are_a_gap(pause_s: float, part: float) -> None:
 
 
 def test_a_rest_stays_a_rest() -> None:
+    """In a log without heat: with it a motor of this ride had to cool."""
     at = int(STANDING[STANDING.size // 2])
     logged = RIDE.time_s + np.where(np.arange(RIDE.time_s.size) > at, 1800.0, 0.0)
-    assert undo_set_clock(logged, COLUMNS)[0] is logged
+    cold = {name: values for name, values in COLUMNS.items() if "temp" not in name}
+    assert undo_set_clock(logged, cold)[0] is logged
+
+
+@pytest.mark.parametrize("pause_s", [3600.0, 86_400.0 * 3])
+def test_a_clock_set_at_a_halt_is_told_by_what_would_have_cooled(pause_s: float) -> None:
+    """Newton's law of cooling: 30 K above the air are 11 K above it after one time constant. A
+    real rest of that length is planted beside it."""
+    at = int(STANDING[3 * STANDING.size // 4])
+    assert COLUMNS["motor_temp_c"][at] > COLUMNS["motor_temp_c"].min() + 20
+    logged = RIDE.time_s + np.where(np.arange(RIDE.time_s.size) > at, pause_s, 0.0)
+    time_s, moved_s, told = undo_set_clock(logged, COLUMNS)
+    assert time_s == pytest.approx(RIDE.time_s, abs=0.05)
+    assert moved_s == pytest.approx(pause_s, abs=0.05)
+    assert "would have cooled" in told[0]
+    rested = dict(COLUMNS)
+    for name in ("motor_temp_c", "controller_temp_c"):
+        warm, air = COLUMNS[name].copy(), COLUMNS[name].min()
+        lost = (warm[at] - air) * (1 - np.exp(-pause_s / 1800.0))
+        warm[at + 1 :] -= lost * np.exp(-(RIDE.time_s[at + 1 :] - RIDE.time_s[at]) / 600.0)
+        rested[name] = np.round(warm, 1)
+    assert undo_set_clock(logged, rested)[0] is logged
+    cold = {name: values for name, values in COLUMNS.items() if "temp" not in name}
+    assert undo_set_clock(logged, cold)[0] is logged
 
 
 def test_a_cruise_in_which_all_rows_are_alike_tells_nothing() -> None:

@@ -55,6 +55,9 @@ MOST_JUMPS = 8
 MOVES, STANDS = 0.004, 0.012
 """A demand moves by more than the first from row to row, and stands within the second. Our choice:
 its resolution and its noise."""
+BETWEEN_PART = 1.0
+"""Rows of logs that were joined lie between readings: a fall of one sample may leave less than this
+part of what is seen at first to the next row (the larger part is the one found)."""
 FLAT_S = 0.25
 """After a jump the value stands still for this long [s]. Our choice."""
 BLINK_S = 0.7
@@ -84,6 +87,8 @@ def demand_jumps(
     found = []
     for at in falls:
         flat_to = _flat_until(demand, at + 1)
+        if flat_to == at + 1 and _between(demand, at):
+            flat_to = _flat_until(demand, at + 2)
         lasted = time_s[flat_to] - time_s[at + 1]
         if lasted < FLAT_S or lasted > LONGEST_S or abs(demand[at + 1]) > 0.7 * abs(demand[at]):
             continue
@@ -275,6 +280,15 @@ def _stops(one: DriveSignals, at: int, time_s: Floats) -> bool:
     before, after = abs(one.speed_mps[at]), np.abs(one.speed_mps[at + 1 : at + 3])
     after = after[np.isfinite(after)]
     return bool(after.size and before > 1.0 and after.min() < 0.3 * before)
+
+
+def _between(demand: Floats, at: int) -> bool:
+    """Whether the row after a fall lies between two readings, as where logs were joined: the fall
+    goes on into the next by a small rest of it."""
+    if at + 2 >= demand.size:
+        return False
+    fell, rest = demand[at] - demand[at + 1], demand[at + 1] - demand[at + 2]
+    return bool(0.0 < rest / fell < BETWEEN_PART)
 
 
 def _flat_until(demand: Floats, at: int) -> int:

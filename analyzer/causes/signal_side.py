@@ -29,6 +29,7 @@ MODELS = (
             "demand_still": {"long": YES, "some": SOME, "no": HARDLY, "short": -0.7},
             "demand_leaves": {"jump": LIKELY, "ramp": UNLIKELY},
             "who": {"all": SOME, "one": -0.7},
+            "link": {"follower": HARDLY},
             "fall": {"faded": HARDLY},
             "log": {"ends": HARDLY, "one_blank": HARDLY},
             "return": {"tries": -0.3},

@@ -87,7 +87,8 @@ def demand_jumps(
     found = []
     for at in falls:
         flat_to = _flat_until(demand, at + 1)
-        if flat_to == at + 1 and _between(demand, at):
+        alone = any(_goes_on(one, other, at, time_s) for other in others)
+        if alone and flat_to == at + 1 and _between(demand, at):
             flat_to = _flat_until(demand, at + 2)
         lasted = time_s[flat_to] - time_s[at + 1]
         if lasted < FLAT_S or lasted > LONGEST_S or abs(demand[at + 1]) > 0.7 * abs(demand[at]):
@@ -96,7 +97,6 @@ def demand_jumps(
             continue
         if lasted < BLINK_S and not seen.returns(at, flat_to, 1 if demand[at] > 0 else -1):
             continue
-        alone = any(_goes_on(one, other, at, time_s) for other in others)
         if not alone and not seen.no_hand(at, flat_to):
             continue
         later = int(np.searchsorted(given_rows, flat_to))

@@ -26,7 +26,7 @@ from analyzer.compare_climbs import (
     top_rise,
 )
 from analyzer.compare_load import full_demand_power
-from analyzer.compare_road import road_changes
+from analyzer.compare_road import ROAD, UNTOLD, road_changes, which_is_open
 from analyzer.estimate import Estimate, Note
 from analyzer.ride_analysis import RideResult
 from analyzer.same_climb import climb_shapes, pairs_of
@@ -131,9 +131,11 @@ def compare_rides(before: RideResult, after: RideResult) -> CompareResult:
         *_on_climbs(before, after, pairs),
         *_at_load(before, after),
         _energy(before, after),
-        *_road(before, after),
+        *_road(before, after, [(one.before, one.after) for one in pairs]),
     )
     notes.append(Note("differences", REPEATS))
+    if which_is_open({one.quantity for one in differences if one.beyond_chance}):
+        notes.append(Note(ROAD[0][0], UNTOLD))
     cost = cost_of(differences, changes)
     if cost:
         notes.append(Note("cost", cost))
@@ -375,15 +377,18 @@ def cost_of(differences: Sequence[Difference], changes: Sequence[SettingChange])
     return out if changes or told else ""
 
 
-def _road(before: RideResult, after: RideResult) -> list[Difference]:
-    """Rolling and drag; open where either ride tells neither."""
-    found = road_changes(before, after)
-    names = (("rolling_coefficient", "1"), ("drag_area_m2", "m²"))
+def _road(
+    before: RideResult, after: RideResult, pairs: Sequence[tuple[Climb, Climb]]
+) -> list[Difference]:
+    """What holds the vehicle back: together, rolling, drag; open where either ride tells none."""
+    found = road_changes(before, after, pairs)
     if found is None:
-        return [difference(name, unit, None, None) for name, unit in names]
+        return [difference(name, unit, None, None) for name, unit in ROAD]
     return [
         Difference(name, unit, one, two, change, abs(change.value) > change.half_width)
-        for (name, unit), (one, two, change) in zip(names, found, strict=True)
+        for (name, unit), (one, two, change) in zip(
+            ROAD, (found.together, found.rolling, found.drag_m2), strict=True
+        )
     ]
 
 

@@ -122,7 +122,7 @@ def fit_road_load(ride: Ride, setup: Setup, roads: tuple[Road, ...]) -> RoadLoad
             ("efficiency", "copper_share", "return", "rolling", "drag_m2", "turning")
         )
     }
-    wind_sd = 0.0 if mass is None else _wind_as_rolling(setup, ride, mass)
+    wind_sd = 0.0 if mass is None else wind_as_rolling(setup, ride, mass)
     rising = _rising_drag(ride, setup, mass, told_part=_told_part(covariance[4, 4], prior[1][4]))
     rolling = _less(_in_wind(parts["rolling"], wind_sd), rising.rolling, ROLLING_BAND)
     drag = _less(parts["drag_m2"], rising.area_m2, DRAG_BAND_M2)
@@ -232,7 +232,7 @@ def _less(fitted: Fitted, taken: tuple[float, float], band: tuple[float, float])
     return Fitted(Estimate(value, low, high), fitted.fitted, fitted.source)
 
 
-def _wind_as_rolling(setup: Setup, ride: Ride, mass: float) -> float:
+def wind_as_rolling(setup: Setup, ride: Ride, mass: float) -> float:
     """How far a steady wind, which no log shows, may shift the rolling coefficient (one sd)."""
     speed = speed_mps(ride, setup)
     usual = 5.0

@@ -1,6 +1,6 @@
 """Prints, on pairs of made rides, how often `compare` calls a difference beyond chance that is
 none, and how often it finds a change that was made: battery limits lowered, resistance up by a
-fifth, 30 kg more, tyres softer.
+fifth, 30 kg more, tyres softer, half as much more air.
 
     PYTHONPATH=.:tests python benchmarks/tables/compare_truth.py [PAIRS] [--first SEED] [--wrong]
 """
@@ -26,15 +26,29 @@ from simulator.sensors import Sensors
 from simulator.simulate import SimRide, simulate
 from simulator.terrain import Terrain, hilly
 
-CHANGES = ("nothing", "limits -20 %", "resistance +20 %", "mass +30 kg", "rolling +40 %")
+CHANGES = (
+    "nothing",
+    "limits -20 %",
+    "resistance +20 %",
+    "mass +30 kg",
+    "rolling +40 %",
+    "drag +50 %",
+)
 TELLS = {
     "limits -20 %": ("battery_drive_in_force_a", "full_demand_power_w"),
     "resistance +20 %": ("resistance_10s_ohm", "resistance_10s_25c_ohm"),
     "mass +30 kg": ("energy_wh_per_km", "energy_wh_per_m", "mean_pack_current_a"),
     "rolling +40 %": (
+        "resistance_to_motion",
         "rolling_coefficient",
         "energy_wh_per_km",
         "energy_wh_per_m",
+        "mean_pack_current_a",
+    ),
+    "drag +50 %": (
+        "resistance_to_motion",
+        "drag_area_m2",
+        "energy_wh_per_km",
         "mean_pack_current_a",
     ),
 }
@@ -53,6 +67,8 @@ def changed(build: Build, change: str) -> Build:
         )
     if change == "rolling +40 %":
         return build.with_body(crr=1.4 * build.body.crr)
+    if change == "drag +50 %":
+        return build.with_body(cda_m2=1.5 * build.body.cda_m2)
     return build
 
 

@@ -34,7 +34,7 @@ ROAD = (("resistance_to_motion", "1"), ("rolling_coefficient", "1"), ("drag_area
 UNTOLD = (
     "The resistance to motion changed; which part of it the rides cannot tell: tyres and their "
     "pressure, a rubbing brake or bearing, the air and what stands in it, the day's wind, or a "
-    "load that the setup does not say. Check the tyres first, then spin each wheel by hand, power off."
+    "load that the setup does not say. Check the tyres first, then spin each wheel, power off."
 )
 """Where neither rolling nor drag alone must have changed."""
 

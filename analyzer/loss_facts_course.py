@@ -20,8 +20,23 @@ BACK_PART, AWAY_PART, WENT_WITHIN_S = 0.9, 0.75, 20.0
 and loses it within so long [s], held up by turning motors. Our choice."""
 LEAVES_S, LEAVES_LEAST = 0.6, 0.4
 """A demand that goes by this part of its range within so long [s] shows how it goes. Our choice."""
+ALIVE_S = 0.4
+"""A demand that moves so long before current comes back is no frozen signal [s]. Our choice: a
+filter and some rows."""
+STUCK_S = 10.0
+"""So long no hand holds on for a drive that is gone, even at full [s]. Our choice: riders let go
+within some seconds."""
+PARTS_S, PARTS_PART, TRACKS, MOSTLY = 10.0, 0.1, 0.08, 0.8
+"""Two sides' demands that followed each other within the third of their range part when, within so
+long after a loss [s], one moves by more than the second while the other stands; they go on together
+when they are near for most of it. Our choice."""
 JUMP_SEEN_S = 0.07
 """Slower logs cannot tell a jump from a hand by one fall alone [s]. Our choice."""
+OTHER_WITHIN_S, OTHER_SEEN_S = 2.0, 1.5
+"""The other way counts when it is asked for so soon after a loss, and is watched for so long [s].
+Our choice."""
+MOVES = 0.004
+"""A demand that moves by less than this stands still. Our choice: its resolution."""
 FLICKER_S = 180.0
 """Forerunners of a bad contact are looked for this far back [s]. Our choice."""
 
@@ -29,6 +44,8 @@ FLICKER_S = 180.0
 def course_signs(here: Around, facts: Facts) -> None:
     """What did demand, return and log look like?"""
     _demand(here, facts)
+    _sides(here, facts)
+    _other_way(here, facts)
     _return(here, facts)
     _log(here, facts)
     _idle(here, facts)
@@ -71,14 +88,67 @@ def _stands_still(here: Around, facts: Facts) -> None:
     if part.size < 3 or not np.isfinite(part[0]) or abs(part[0]) < 0.05:
         return
     with np.errstate(invalid="ignore"):
-        moved = np.flatnonzero(np.abs(part - part[0]) > 0.004)
+        moved = np.flatnonzero(np.abs(part - part[0]) > MOVES)
     last = int(moved[0]) if moved.size else part.size - 1
     still = float(here.time_s[first + last] - here.time_s[first])
     facts.numbers["demand_still_s"] = still
+    gone = float(here.time_s[here.loss.last] - here.time_s[first])
+    if gone >= ALIVE_S:
+        facts.put("alive", "yes" if still < gone - ALIVE_S else "no")
     top = abs(float(part[0])) > 0.97
-    names = ((0.5, "no"), (1.3, "short"), (2.5, "some"))
-    facts.put("demand_still", "top" if top else level(still, names, "long"))
+    names = ((0.5, "no"), (1.3, "short"), (2.5, "some"), (STUCK_S, "long"))
+    found = level(still, names, "stuck")
+    facts.put("demand_still", "top" if top and found != "stuck" else found)
     facts.put("demand_leaves", _leaves(here, demand, first + last))
+
+
+def _sides(here: Around, facts: Facts) -> None:
+    """Whether this side's demand came apart from the other's, with which it had gone: one hand
+    moves both, so the signal on its way to this side is lost."""
+    mine = here.one.demand
+    if mine is None or facts.signs.get("who") != "one":
+        return
+    for other in here.search.drives:
+        if other.name in here.loss.drives or other.demand is None:
+            continue
+        found = _parted(here, mine, other.demand)
+        if found is not None:
+            facts.put("sides", found)
+            return
+
+
+def _parted(here: Around, mine: Floats, its: Floats) -> str | None:
+    before, after = here.rows(-3.0, -0.3), here.rows(0.0, PARTS_S)
+    known = np.isfinite(mine) & np.isfinite(its)
+    was, rows = known[before], known[after]
+    if was.sum() < 3 or rows.sum() < 3:
+        return None
+    if np.median(np.abs(mine[before] - its[before])[was]) > TRACKS:
+        return None
+    own, theirs = mine[after][rows], its[after][rows]
+    if float(np.ptp(theirs)) <= PARTS_PART:
+        return None
+    if float(np.ptp(own)) < MOVES:
+        return "parted"
+    return "together" if np.mean(np.abs(own - theirs) < TRACKS) > MOSTLY else None
+
+
+def _other_way(here: Around, facts: Facts) -> None:
+    """Whether driving went on while braking was away, or the other way round: the first time it
+    was asked for, before what was lost came back."""
+    rows, first = here.search.rows[here.part.drive], here.loss.first
+    within = np.searchsorted(here.time_s, here.time_s[here.loss.last] + OTHER_WITHIN_S)
+    same = np.flatnonzero(rows.given[first:within] & (rows.asked[first:within] == here.loss.sign))
+    stop = first + int(same[0]) if same.size else int(within)
+    asked = np.flatnonzero(rows.asked[first:stop] == -here.loss.sign)
+    if here.part.how in ("log_end", "hole", "off") or asked.size == 0:
+        return
+    at = first + int(asked[0])
+    spell = slice(at, int(np.searchsorted(here.time_s, here.time_s[at] + OTHER_SEEN_S)))
+    other = rows.asked[spell] == -here.loss.sign
+    given, gone = int((rows.given[spell] & other).sum()), int((rows.gone[spell] & other).sum())
+    if given + gone >= 3:
+        facts.put("other_way", "works" if given > gone else "fails")
 
 
 def _leaves(here: Around, demand: Floats, row: int) -> str | None:

@@ -14,8 +14,9 @@ STILL_MPS, SLOW_MPS, JOG_MPS = 0.4, 1.6, 3.0
 """Standing, walking pace, a jog [m/s]. Our choice."""
 STEP_K = 8.0
 """A temperature that jumps by more than this between two readings is a wire [K]. Our choice."""
-SPIKE_PART, FULL_PART = 1.25, 0.93
-"""Of the phase limit: beyond regulation, and at it. Our choice."""
+SPIKE_PART, FULL_PART, HALF_PART = 1.25, 0.93, 0.6
+"""Of the phase limit: beyond regulation, at it, and so far under it that a controller which
+regulates is nowhere near its trip. Our choice."""
 ROLLING_S, ROLLING_FROM_S, ROLLING_LEAST_S = 60.0, 3.0, 1.0
 """So long after it stopped a side is watched, from then on, and for so long it must roll asked for
 drive [s]: the moments in which any loss shows are over by then. Our choice."""
@@ -191,7 +192,7 @@ def _phase(here: Around, facts: Facts) -> None:
     if top is None or limit <= 0:
         return
     facts.numbers["phase_peak_a"] = top
-    edges = ((0.3, "light"), (FULL_PART, "below"), (SPIKE_PART, "full"))
+    edges = ((0.3, "light"), (HALF_PART, "half"), (FULL_PART, "below"), (SPIKE_PART, "full"))
     found = level(top / limit, edges, "spike")
     if found == "below" and here.step_s > SPIKE_SEEN_S:
         facts.put("phase", None, "phase current at 50 Hz or faster: a spike falls between readings")
@@ -221,7 +222,11 @@ def _road(here: Around, facts: Facts) -> None:
         return
     others = [x for x in here.search.drives if x.name != here.part.drive]
     ride, asked = here.search.ride, here.search.rows[here.part.drive].asked
-    away = ahead_rows(here.one, others, ride) | behind_rows(here.one, others, ride, asked=asked)
+    behind = behind_rows(here.one, others, ride, asked=asked)
+    if here.loss.sign > 0 and here.one.work_a is not None:
+        # Without current a motor behind a freewheel runs down; one without its belt races.
+        behind &= np.nan_to_num(here.one.work_a) > here.one.floor_a
+    away = ahead_rows(here.one, others, ride) | behind
     told = here.one.speed_mps is not None and any(x.speed_mps is not None for x in others)
     if not (told or ride.has("gps_speed_mps") or here.part.how == "spin"):
         return

@@ -19,6 +19,10 @@ JUMP_V_PER_CELL = 0.08
 USUAL_OHM_PER_CELL = 0.006
 """Resistance where the ride does not tell it [ohm per cell in series]. Common practice, no source:
 3 to 8 milliohms for packs of small vehicles."""
+TRIP_EDGES = ((0.02, "clear"), (0.4, "begun"), (0.75, "half"))
+"""Parts of a trip's delay that were used up. Our choice."""
+AT_ONCE_S = 0.4
+"""What was asked for a shorter time than this had no time to trip anything [s]. Our choice."""
 HEAT_S = 240.0
 """A BMS's switches warm up over minutes [s]. Common practice, no source: 2 to 10 min."""
 LEAST_HEAT_S = 45.0
@@ -143,8 +147,18 @@ def _all_alike(here: Around, rows: slice) -> bool:
     return False
 
 
+def _at_once(here: Around) -> bool:
+    """Whether what was lost had hardly been asked for: a path that an earlier loss left open lets
+    nothing through, and how little flowed says nothing of what opened it."""
+    asked = here.search.rows[here.part.drive].asked
+    before = here.rows(-AT_ONCE_S, -AT_ONCE_S).start
+    wanted = asked[before : here.loss.first]
+    return bool(here.part.how == "gone" and wanted.size and (wanted != here.loss.sign).any())
+
+
 def _trips(here: Around, facts: Facts) -> None:
     setup, window = here.search.setup, here.rows(-1.0, 0.05)
+    at_once = _at_once(here)
     for word in ("discharge", "charge"):
         used = here.search.trip_used.get(word)
         part = highest_of(used, slice(min(window.start, here.pre.start), window.stop))
@@ -153,9 +167,10 @@ def _trips(here: Around, facts: Facts) -> None:
             delay_s = getattr(setup.bms, f"{word}_trip_delay_s")
             if delay_s and part > 0.0:
                 facts.numbers[f"{word}_trip_s"] = part * delay_s
+        mute = at_once and word == _word(here) and (part is None or part < TRIP_EDGES[1][0])
         facts.put(
             f"{word}_trip",
-            level(part, ((0.02, "clear"), (0.4, "begun"), (0.75, "half")), "used"),
+            level(None if mute else part, TRIP_EDGES, "used"),
             f"bms.{word}_trip_a and bms.{word}_trip_delay_s",
         )
     current = facts.at("pack_current_a")
@@ -170,7 +185,13 @@ def _trips(here: Around, facts: Facts) -> None:
         top = max(sign * current, sign * (peak if peak is not None else current))
         facts.numbers[f"{word}_of_rating"] = top / rating
         edges = ((0.3, "light"), (0.8, "below"), (1.05, "at"), (1.5, "above"))
-        facts.put(f"{word}_load", level(top / rating, edges, "far_above"))
+        found = level(top / rating, edges, "far_above")
+        mute = at_once and word == _word(here) and found in ("light", "below")
+        facts.put(f"{word}_load", None if mute else found)
+
+
+def _word(here: Around) -> str:
+    return "discharge" if here.loss.sign > 0 else "charge"
 
 
 def _cells(here: Around, facts: Facts) -> None:

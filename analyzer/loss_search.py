@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.loss_demand import demand_jumps
-from analyzer.loss_ends import dead_rows, holes_and_end
+from analyzer.loss_ends import dead_rows, high_load_a, holes_and_end
 from analyzer.loss_fade import faded_away, refused, with_fading
 from analyzer.loss_lines import line_rows, status_rows, trip_used
 from analyzer.loss_off import switched_off, switched_off_logger
@@ -17,7 +17,13 @@ from analyzer.loss_spin import ahead_rows, road_speed_mps, spins
 from analyzer.loss_unasked import Witnesses, unasked_falls
 from analyzer.loss_usual import usual_work
 from analyzer.losses import RETRY_S, DriveLoss, asked_and_gone, merged_per_drive
-from analyzer.quantities import Floats, drive_channel, speed_mps, step_s
+from analyzer.quantities import (
+    Bools,
+    Floats,
+    drive_channel,
+    speed_mps,
+    step_s,
+)
 from importers.ride import Ride
 from importers.setup_types import Setup
 
@@ -27,6 +33,8 @@ ASKED_TO_BRAKE = 0.15
 """Braking asked for beyond doubt (of the most). Our choice."""
 NEVER_S, BRAKES_S = 0.5, 3.0
 """Less braking than this in all the ride is none, more is a drive that brakes [s]. Our choice."""
+FLOWS_PART = 0.15
+"""Of a drive's high load: current has come back. Our choice."""
 TOGETHER_S = 1.0
 """Drives that stop within this of each other are one loss [s]. The contract's."""
 
@@ -127,10 +135,20 @@ def search_losses(ride: Ride, setup: Setup) -> tuple[tuple[Loss, ...], Search]:
         series=setup.pack.series,
     )
     given = {
-        one.name: rows[one.name].given & ~ahead_rows(one, [x for x in drives if x is not one], ride)
+        one.name: _given(one, rows[one.name])
+        & ~ahead_rows(one, [x for x in drives if x is not one], ride)
         for one in drives
     }
     return _grouped(merged_per_drive(found, given, ride), ride), search
+
+
+def _given(one: DriveSignals, rows: AskedRows) -> Bools:
+    """Where what was asked for came; without a logged demand, where current flows at all."""
+    if one.demand is not None or one.work_a is None:
+        return rows.given
+    with np.errstate(invalid="ignore"):
+        flows = one.work_a > np.maximum(2.0 * one.floor_a, FLOWS_PART * high_load_a(one))
+    return np.asarray(flows & ~one.dead, np.bool_)
 
 
 def _judged(

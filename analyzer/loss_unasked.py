@@ -19,6 +19,13 @@ STAYS_S = 0.3
 COLLAPSE_V_PER_CELL = 0.15
 """Let go of its load a pack rises; a bus that falls instead by this much [V per cell] has lost its
 pack. Our choice: far beyond noise and sag."""
+BRAKE_COLLAPSE_V_PER_CELL = 0.35
+"""Likewise after braking [V per cell]. Our choice: a full cell relaxes by 0.1 to 0.2 V."""
+GONE_PART = 0.05
+"""Under this part of the high load is gone. The contract's: a twentieth."""
+LEAST_FLOORS, FEW_ROWS = 4.0, 10
+"""A load must be so many times what counts as none, and be seen in more rows than these. Our
+choice."""
 GOES_ON_PART = 0.6
 """The other side keeps this part of its current. Our choice."""
 
@@ -41,16 +48,39 @@ def unasked_falls(
     not the rider: the bus collapsed, the other side went on, a protection's line was reached?"""
     if one.work_a is None or one.demand is not None or one.work_a.size < 20:
         return []
+    return [
+        loss
+        for sign, high in ((1, high_load_a(one)), (-1, _high_braking_a(one)))
+        if high >= LEAST_FLOORS * one.floor_a
+        for loss in _falls(one, others, ride, seen, sign, high)
+    ]
+
+
+def _high_braking_a(one: DriveSignals) -> float:
+    """What this drive gives when it brakes hard in this ride."""
+    assert one.work_a is not None
+    hard = one.work_a[one.braking & ~one.dead]
+    return float(np.quantile(hard, 0.9)) if hard.size > FEW_ROWS else 0.0
+
+
+def _falls(
+    one: DriveSignals,
+    others: list[DriveSignals],
+    ride: Ride,
+    seen: Witnesses,
+    sign: int,
+    high: float,
+) -> list[DriveLoss]:
+    """Those of driving, or those of braking, of which `high` is much."""
     time_s, work = ride.time_s, one.work_a
-    high = high_load_a(one)
-    if high < 4 * one.floor_a:
-        return []
-    step = float(np.median(np.diff(time_s)))
-    back_rows = max(1, round(SUDDEN_S / step))
-    low = work <= max(one.floor_a, 0.05 * high)
+    assert work is not None
+    back_rows = max(1, round(SUDDEN_S / float(np.median(np.diff(time_s)))))
+    low = work <= max(one.floor_a, GONE_PART * high)
     before = np.concatenate([np.zeros(back_rows), work[:-back_rows]])
+    braked = np.concatenate([np.zeros(back_rows, np.bool_), one.braking[:-back_rows]])
     with np.errstate(invalid="ignore"):
         starts = low & ~np.concatenate([[True], low[:-1]]) & (before >= FROM_PART * high)
+    starts &= braked == (sign < 0)
     found, up = [], ~low
     for first in np.flatnonzero(starts & ~one.dead).tolist():
         stop = int(np.searchsorted(time_s, time_s[first] + STAYS_S))
@@ -58,12 +88,10 @@ def unasked_falls(
             continue
         if time_s[first] - time_s[first - back_rows] > ride.gap_s:
             continue
-        if not _witnessed(one, others, first, back_rows, time_s, seen):
+        if not _witnessed(one, others, first, back_rows, time_s, seen, sign):
             continue
         back = next_true(up, first)
         last = time_s.size - 1 if back is None else back - 1
-        at = max(first - back_rows, 0)
-        sign = -1 if one.battery_a is not None and one.battery_a[at] < 0 else 1
         found.append(DriveLoss(one.name, sign, first, first, last, back, 0.0, "no_demand"))
     return found
 
@@ -75,19 +103,21 @@ def _witnessed(
     back_rows: int,
     time_s: Floats,
     seen: Witnesses,
+    sign: int,
 ) -> bool:
     near = slice(max(first - back_rows - 2, 0), first + 2)
-    if bool(seen.lines[near].any()) or bool(seen.status[near].any()):
+    if sign > 0 and (bool(seen.lines[near].any()) or bool(seen.status[near].any())):
         return True
-    if collapses(one.voltage_v, first, back_rows, time_s, seen.series):
+    line = COLLAPSE_V_PER_CELL if sign > 0 else BRAKE_COLLAPSE_V_PER_CELL
+    if collapses(one.voltage_v, first, back_rows, time_s, seen.series * line):
         return True
     return any(_goes_on(other, first, back_rows, time_s) for other in others)
 
 
 def collapses(
-    voltage: Floats | None, first: int, back_rows: int, time_s: Floats, series: int
+    voltage: Floats | None, first: int, back_rows: int, time_s: Floats, least_v: float
 ) -> bool:
-    """Whether the bus falls after the current is gone, where it should rise."""
+    """Whether the bus falls by so much after the current is gone, where it should rise."""
     if voltage is None:
         return False
     stop = int(np.searchsorted(time_s, time_s[first] + 3.0))
@@ -96,7 +126,7 @@ def collapses(
     good, late = before[np.isfinite(before)], after[np.isfinite(after)]
     if good.size == 0 or late.size == 0:
         return False
-    return bool(late.min() < np.median(good) - COLLAPSE_V_PER_CELL * series)
+    return bool(late.min() < np.median(good) - least_v)
 
 
 def _goes_on(other: DriveSignals, first: int, back_rows: int, time_s: Floats) -> bool:

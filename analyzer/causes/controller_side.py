@@ -21,6 +21,8 @@ STAYED: dict[str, Levels] = {
     "demand": {"jump": HARDLY, "frozen": UNLIKELY},
     "frozen": {"yes": HARDLY},
     "road": {"leaves": HARDLY},
+    "jump": {"yes": HARDLY},
+    "sides": {"parted": HARDLY},
 }
 """What every stop by a controller itself shows: voltages go back to rest, the log goes on."""
 
@@ -96,7 +98,13 @@ MODELS = (
         STAYED
         | {
             "who": {"one": LIKELY, "all": HARDLY},
-            "phase": {"spike": YES, "full": SOME, "below": -0.7, "light": UNLIKELY},
+            "phase": {
+                "spike": YES,
+                "full": SOME,
+                "below": -0.7,
+                "half": -0.7,
+                "light": UNLIKELY,
+            },
             "fall": {"instant": SOME, "sudden": 0.3, "ramp": -0.7, "faded": NEVER},
             "return": {"tries": LIKELY, "soon": SOME, "blink": 0.3, "after_rest": -0.7},
             "beats": {"yes": UNLIKELY, "some": -0.3, "no": 0.3},

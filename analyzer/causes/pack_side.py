@@ -63,6 +63,8 @@ MODELS = (
         OPENED
         | {
             "kind": {"drive": NEVER, "brake": LIKELY},
+            # Driving on proves that only the way into the pack was closed.
+            "other_way": {"works": LIKELY, "fails": -0.7},
             "jump": {"yes": LIKELY, "no": UNLIKELY},
             "charge_trip": {"used": YES, "half": 0.0, "begun": HARDLY, "clear": NEVER},
             "charge_load": {
@@ -152,6 +154,8 @@ MODELS = (
         OPENED
         | {
             "kind": {"drive": HARDLY, "brake": LIKELY},
+            # Driving on proves that only the way into the pack was closed.
+            "other_way": {"works": LIKELY, "fails": -0.7},
             "jump": {"yes": LIKELY, "no": UNLIKELY},
             "cell_high": {
                 "at": YES,

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from analyzer.words import CutoutCause as C
 
 Fact = Mapping[str, str]
-"""Sign -> levels, blank between them; all of its signs must be at one of their levels."""
+"""Sign -> levels, blank between them, `-` where it was not told; all of its signs must be at one
+of their levels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,27 +48,34 @@ STAYED: Fact = {"bus": "rebound"}
 SPIKE: Fact = {"phase": "spike"}
 RUNNING: Fact = {"speed": "riding"}
 JERKS: tuple[Fact, ...] = (
-    {"jitter": "yes some", "phase": "below light spike"},
+    {"jitter": "yes some", "phase": "- below half light spike"},
     {"speed": "still slow", "phase": "below light", "beats": "yes some"},
 )
-SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no"}
+SMOOTH: Fact = {"phase": "full", "jitter": "no"}
 ROLLS_WELL: Fact = {"speed": "still slow", "rolling": "runs"}
 ROLLS_NOT: Fact = {"rolling": "fails"}
 BEATING: tuple[Fact, ...] = (
     {"tries": "weak_short", "speed": "jog riding"},
     {"tries": "weak_short weak_long", "rolling": "fails"},
-    {"return": "never", "rolling": "fails"},
-    {"tries": "weak_long"},
     {"beats": "yes some", "return": "never", "speed": "jog riding"},
 )
+STAYS_AWAY: Fact = {"return": "never", "rolling": "fails"}
 BOTH_SIDES: Fact = {"who": "all"}
 ONE_SIDE: Fact = {"who": "one"}
 OVER_LINK: tuple[Fact, ...] = (
     {"frozen": "yes"},
     {"demand": "frozen"},
-    {"link": "follower", "phase": "below light", "return": "soon later never after_rest"},
+    {"sides": "parted"},
+    {"link": "follower", "phase": "below half light", "return": "soon later never after_rest"},
 )
-NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"}, {"link": "untold", "frozen": "no"})
+NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"}, {"sides": "together", "frozen": "no"})
+SIGNAL_GONE: tuple[Fact, ...] = (
+    {"demand": "jump"},
+    {"sides": "parted"},
+    {"demand_still": "stuck"},
+    {"demand_leaves": "jump", "alive": "- no"},
+)
+SIGNAL_ALIVE: tuple[Fact, ...] = ({"sides": "together"}, {"alive": "yes"}, {"return": "tries"})
 
 PAIRS = (
     Pair(
@@ -137,7 +145,7 @@ PAIRS = (
     Pair(
         C.CELL_HIGH_VOLTAGE,
         C.OVERVOLTAGE_TRIP,
-        (HIGH_CELL, {"jump": "yes"}, {"overvoltage_v": "near off clear"}),
+        (HIGH_CELL, {"jump": "yes"}, {"overvoltage_v": "off clear"}),
         ({"overvoltage_v": "at", "cell_high": "clear near mean_near mean_below mean_clear"},),
         "the highest cell's voltage",
     ),
@@ -171,7 +179,7 @@ PAIRS = (
             {"beats": "no", "phase": "full"},
             {"beats": "no", "return": "blink soon", "speed": "still slow"},
         ),
-        BEATING,
+        (*BEATING, STAYS_AWAY),
         "motor current at 20 Hz or faster: does it spike once, or beat whenever it runs",
     ),
     Pair(
@@ -222,13 +230,46 @@ PAIRS = (
     Pair(
         C.INPUT_SIGNAL_LOST,
         C.INTERLOCK_OPENED,
-        ({"demand": "jump frozen"}, {"demand_still": "long"}, {"demand_leaves": "jump"}),
         (
-            {"demand": "held", "demand_still": "no short"},
+            {"demand": "jump"},
+            {"demand": "frozen", "demand_still": "long"},
+            {"demand_still": "stuck"},
+            {"demand_leaves": "jump"},
+        ),
+        (
+            {"demand": "held", "alive": "yes"},
             {"fall": "ramp"},
             {"demand": "held", "demand_leaves": "ramp"},
         ),
         "the switch inputs, and the demand at 20 Hz or faster",
+    ),
+    *(
+        Pair(
+            C.INPUT_SIGNAL_LOST,
+            other,
+            SIGNAL_GONE,
+            (*SIGNAL_ALIVE, *facts),
+            "each side's demand as its controller reads it, at 20 Hz or faster",
+        )
+        for other, facts in (
+            (C.PHASE_OVERCURRENT, (SPIKE,)),
+            (C.ROTOR_SENSOR_FAULT, JERKS),
+            (C.MOTOR_PHASE_FAULT, BEATING),
+        )
+    ),
+    Pair(
+        C.INPUT_SIGNAL_LOST,
+        C.DRIVE_LINK_LOST,
+        (BOTH_SIDES, {"link": "leader"}, {"link": "untold", "sides": "parted", "frozen": "no"}),
+        ({"link": "follower"}, {"frozen": "yes"}),
+        "whether the demand reaches that side by wire or over the link",
+    ),
+    Pair(
+        C.SUPPLY_INTERRUPTED,
+        C.UNDERVOLTAGE_STOP,
+        (OPENED, {"stop_at_v": "off clear"}, {"flicker": "yes"}),
+        ({"fall": "faded"}, {"stop_at_v": "at", "charge": "low", "bus": "rebound"}),
+        "the voltage at pack and controllers",
     ),
     *(
         Pair(
@@ -282,7 +323,7 @@ HEAT = {
 
 
 def _seen(facts: tuple[Fact, ...], signs: Mapping[str, str]) -> bool:
-    return any(all(signs.get(k) in v.split() for k, v in fact.items()) for fact in facts)
+    return any(all(signs.get(k, "-") in v.split() for k, v in fact.items()) for fact in facts)
 
 
 def told_apart(first: C, second: C, signs: Mapping[str, str]) -> tuple[bool, str]:

@@ -26,7 +26,9 @@ MODELS = (
         UNTOUCHED
         | {
             "demand": {"jump": YES, "frozen": LIKELY, "held": -0.7},
-            "demand_still": {"long": YES, "some": SOME, "no": HARDLY, "short": -0.7},
+            "demand_still": {"stuck": YES, "long": YES, "some": SOME, "no": -0.7},
+            "alive": {"yes": -2.5, "no": SOME},
+            "sides": {"parted": YES, "together": HARDLY},
             "demand_leaves": {"jump": LIKELY, "ramp": UNLIKELY},
             "who": {"all": SOME, "one": -0.7},
             "link": {"follower": HARDLY},
@@ -47,7 +49,9 @@ MODELS = (
         UNTOUCHED
         | {
             "demand": {"held": SOME, "jump": HARDLY, "frozen": UNLIKELY},
-            "demand_still": {"long": UNLIKELY},
+            "demand_still": {"stuck": HARDLY, "long": UNLIKELY},
+            # A lever's switch takes drive away and lets braking in.
+            "kind": {"brake": UNLIKELY},
             "demand_leaves": {"jump": UNLIKELY, "ramp": 0.3},
             "who": {"all": SOME, "one": HARDLY},
             "fall": {"ramp": LIKELY, "instant": -0.3, "slow": SOME, "faded": UNLIKELY},
@@ -92,6 +96,7 @@ MODELS = (
             "who": {"one": LIKELY, "all": NEVER},
             "link": {"follower": LIKELY, "leader": HARDLY, "untold": -0.7},
             "frozen": {"yes": YES, "no": -0.3},
+            "sides": {"parted": YES, "together": UNLIKELY},
             "demand": {"frozen": LIKELY, "jump": SOME, "held": 0.0},
             "phase": {"spike": HARDLY, "full": -0.3},
             "jitter": {"yes": HARDLY},

@@ -25,6 +25,7 @@ MODELS = (
             "away": {"instant": SOME, "seconds": SOME},
             "idle": {"long": UNLIKELY},
             "kind": {"brake": -0.7},
+            "other_way": {"works": UNLIKELY, "fails": SOME},
         },
         say.supply,
         (

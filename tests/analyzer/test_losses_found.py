@@ -219,3 +219,103 @@ def test_a_start_that_gives_nothing_where_another_demand_gave():
     amps = np.where(refused, 0.0, asked / 3.0)
     found = _starts(make_ride(t, _channels(t, asked, amps, speed)))
     assert found == pytest.approx([84.0], abs=0.2)
+
+
+def _signs(ride, **more):
+    ((_, _, facts),) = _found(ride, **more)
+    return facts.signs
+
+
+def _stood(t, asked, first, last):
+    """The same hand, seen standing still from `first` to `last`."""
+    at = np.interp(first, t, asked)
+    return np.where((t >= first) & (t < last), at, asked)
+
+
+@pytest.mark.parametrize("parted", [True, False])
+def test_one_hand_moves_both_sides_until_the_way_to_one_is_lost(parted):
+    """The right side gives nothing from 48 s on; its demand stands still, or goes on with the
+    left's."""
+    t = clock(120.0, 20.0)
+    asked = _ramped(
+        t, [*_again(PULLS, 20.0, 40.0), *((40 + 4 * k, 30 + 30 * (k % 2)) for k in range(20))]
+    )
+    lost = (t >= 48.0) & (t < 90.0)
+    right = _stood(t, asked, 47.8, 90.0) if parted else asked
+    amps = {"left": asked / 3.0, "right": np.where(lost, 0.0, asked / 3.0)}
+    signs = _signs(make_ride(t, _channels(t, {"left": asked, "right": right}, amps)))
+    assert signs["sides"] == ("parted" if parted else "together")
+    assert signs["alive"] == ("no" if parted else "yes")
+
+
+@pytest.mark.parametrize(("held_s", "level"), [(4.0, "top"), (20.0, "stuck")])
+def test_no_hand_holds_on_at_full_for_twenty_seconds_without_drive(held_s, level):
+    t = clock(120.0, 20.0)
+    marks = [
+        *_again(PULLS, 20.0, 40.0),
+        (42, 0),
+        (43, 60),
+        (48 + held_s, 60),
+        (49 + held_s, 0),
+        (118, 0),
+    ]
+    asked = _ramped(t, marks)
+    amps = np.where(t >= 48.0, 0.0, asked / 3.0)
+    assert _signs(make_ride(t, _channels(t, asked, amps)))["demand_still"] == level
+
+
+@pytest.mark.parametrize("works", [True, False])
+def test_driving_that_goes_on_while_braking_is_away_is_seen(works):
+    t = clock(160.0, 20.0)
+    asked, amps = _braking(t, np.where((t > 91.5) & (t < 94.5), 0.0, 1.0))
+    asked = np.where((t >= 93.0) & (t < 96.0), 60.0, asked)
+    amps = np.where((t >= 93.0) & (t < 96.0), 20.0 * works, amps)
+    ((loss, _, facts), *_) = _found(make_ride(t, _channels(t, asked, amps)))
+    assert loss.sign < 0
+    assert facts.signs["other_way"] == ("works" if works else "fails")
+
+
+def test_a_motor_without_current_that_runs_down_behind_its_freewheel_has_its_belt():
+    """Ten seconds of coasting show no freewheel; it is the one way a side without current can be
+    slower than the road."""
+    t = clock(60.0, 20.0)
+    gone = (t > 45.0) & (t < 47.0)
+    right = np.where(gone, 6.0 - 2.0 * (t - 45.0), 6.0)
+    assert _signs(_speeds(t, np.full(t.size, 6.0), right)).get("road") != "leaves"
+
+
+@pytest.mark.parametrize(("part", "level"), [(0.5, "half"), (0.8, None), (1.0, "full")])
+def test_half_the_motor_current_is_no_trip_however_slow_the_log(part, level):
+    """At 20 Hz a spike falls between readings: 80 % tells nothing, half of the limit does."""
+    t = clock(120.0, 20.0)
+    asked = _ramped(t, _again(PULLS, 20.0, 120.0))
+    amps = {"left": part * asked / 2.0, "right": part * asked / 2.0}
+    amps["right"] = np.where((t > 67.0) & (t < 69.0), 0.0, amps["right"])
+    assert _signs(make_ride(t, _channels(t, asked, amps))).get("phase") == level
+
+
+def test_without_a_demand_a_bus_that_collapses_under_braking_is_a_loss_each_time():
+    """Braking is a tenth of what driving takes; the pack's path opens twice under it."""
+    t = clock(160.0, 20.0)
+    lost = ((t > 71.5) & (t < 76.0)) | ((t > 111.5) & (t < 116.0))
+    asked, amps = _braking(t, np.where(lost, 0.0, 0.25))
+    volts = np.where(lost, 40.0, REST_V - 2 * OHM * amps)
+    channels = _channels(t, asked, amps, volts=volts)
+    ride = make_ride(t, {k: v for k, v in channels.items() if not k.endswith("throttle_pct")})
+    assert [(x.sign, float(t[x.begin])) for x, _, _ in _found(ride)] == [
+        (-1, pytest.approx(71.5, abs=0.1)),
+        (-1, pytest.approx(111.5, abs=0.1)),
+    ]
+
+
+def test_braking_refused_as_soon_as_it_begins_says_nothing_of_the_current_that_opened_the_path():
+    """Braking is lost at 71.5 s and is refused from its first moment on at 90 s."""
+    t = clock(121.0, 20.0)
+    lost = ((t > 71.5) & (t < 76.0)) | ((t > 88.0) & (t < 96.0))
+    asked, amps = _braking(t, np.where(lost, 0.0, 1.0))
+    ride = make_ride(t, _channels(t, asked, amps))
+    bms = replace(make_setup().bms, charge_rating_a=30.0, charge_trip_a=60.0)
+    first, second = (facts.signs for _, _, facts in _found(ride, bms=bms))
+    assert (first["charge_load"], first["charge_trip"]) == ("above", "clear")
+    assert "charge_load" not in second
+    assert "charge_trip" not in second

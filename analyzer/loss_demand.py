@@ -97,7 +97,7 @@ def demand_jumps(
             continue
         if lasted < BLINK_S and not seen.returns(at, flat_to, 1 if demand[at] > 0 else -1):
             continue
-        if not alone and not seen.no_hand(at, flat_to):
+        if not alone and not seen.no_hand(at, flat_to, _nothing_flows(one, at, flat_to)):
             continue
         later = int(np.searchsorted(given_rows, flat_to))
         back = int(given_rows[later]) if later < given_rows.size else None
@@ -157,13 +157,15 @@ class _Hand:
     def _rate(self, at: int) -> float:
         return float(abs(self.demand[at + 1] - self.demand[at]) / self.step[at])
 
-    def no_hand(self, at: int, flat_to: int) -> bool:
-        """Whether the fall, and what came after it, is not a hand's."""
+    def no_hand(self, at: int, flat_to: int, nothing: bool) -> bool:
+        """Whether the fall, and what came after it, is not a hand's; `nothing` when no current at
+        all flowed after it."""
         demand, side = self.demand, 1 if self.demand[at] > 0 else -1
         fast, slow_log = self._fast(at), self.step[at] > SLOW_LOG_S
         alike = self._alike(at, side)
         down, flat_s = self._beyond_own(at, -1, side), float(self.rows_s[at + 1 : flat_to].sum())
-        if side > 0 and flat_s > max(ODD_S, ODD_USUAL * self.flat_s) and self._odd(at + 1):
+        still = flat_s > max(ODD_S, ODD_USUAL * self.flat_s)
+        if side > 0 and nothing and still and self._odd(at + 1):
             return True
         if self.returns(at, flat_to, side):
             up = self._beyond_own(flat_to, 1, side)
@@ -182,7 +184,7 @@ class _Hand:
             return True
         if not fast or slow_log or alike > MOST_ALIKE:
             return False
-        odd = demand[at + 1] > 0.03 and side > 0 and flat_s > 2.0 * self.flat_s
+        odd = nothing and demand[at + 1] > 0.03 and side > 0 and flat_s > 2.0 * self.flat_s
         return bool(odd or (side > 0 and down > BEYOND_OWN))
 
     def _odd(self, row: int) -> bool:
@@ -270,6 +272,16 @@ def _current_went(one: DriveSignals, at: int, flat_to: int, time_s: Floats) -> b
     if after.size == 0 or not np.isfinite(before):
         return True
     return bool(np.median(after) <= max(2.0 * one.floor_a, WENT_PART * before))
+
+
+def _nothing_flows(one: DriveSignals, at: int, flat_to: int) -> bool:
+    """Whether the value that the demand fell to drives nothing: a small demand that is obeyed is
+    a small demand. True where no current is logged."""
+    if one.work_a is None:
+        return True
+    after = one.work_a[at + 1 : flat_to + 1]
+    after = after[np.isfinite(after)]
+    return bool(after.size == 0 or np.median(after) <= one.floor_a)
 
 
 def _stops(one: DriveSignals, at: int, time_s: Floats) -> bool:

@@ -6,7 +6,7 @@ import numpy as np
 
 from analyzer.loss_facts import Around, Facts, highest_of, level, lowest_of, median_of
 from analyzer.loss_signals import DriveSignals
-from analyzer.loss_spin import ahead_rows, behind_rows, falls_behind
+from analyzer.loss_spin import ahead_rows, behind_rows, falls_behind, gains_on_road
 from analyzer.quantities import Bools, Floats
 from analyzer.sensors import TEMP_HIGH_C, TEMP_LOW_C, TEMP_RATE_K_PER_S
 
@@ -22,6 +22,8 @@ ROLLING_S, ROLLING_FROM_S, ROLLING_LEAST_S = 60.0, 3.0, 1.0
 drive [s]: the moments in which any loss shows are over by then. Our choice."""
 BEATS_S = 6.0
 """Bursts of current are looked for this far into a loss [s]. Our choice."""
+BEATS_PART = 0.01
+"""Of the current before: less movement from row to row is the tail of a ramp. Our choice."""
 HAND_BENDS, HAND_ROWS = 0.02, 3
 """A demand that bends by more than this part of itself within two rows moves the current this many
 rows around. Our choice: above the last digit of a demand in per cent, a controller's ramp long."""
@@ -34,6 +36,9 @@ SPIKE_SEEN_S = 0.025
 """A spike of some hundredths of a second is missed by slower logs [s]. Our choice."""
 AWAY_S, AWAY_PART = 2.5, 0.3
 """A motor leaves the road's speed when it is off it in this part of so many seconds. Our choice."""
+LEAVES_PART = 1.03
+"""A motor without current that gains this on one that pulls is not turned by its wheel, or the
+vehicle turns. Our choice."""
 ONE_ROW_S = 0.02
 """The reading at the very moment belongs to neither side [s]."""
 SILENT_BEFORE_S, SILENT_AFTER_S, SILENT_PART = 4.0, 0.25, 0.5
@@ -235,6 +240,8 @@ def _road(here: Around, facts: Facts) -> None:
         facts.put("road", "leaves")
     elif falls_behind(here.one, others, ride, rows) > AWAY_PART:
         facts.put("road", None, "a stretch of coasting: has this motor a freewheel?")
+    elif gains_on_road(here.one, others, here.rows(-1.0, -0.1), rows) > LEAVES_PART:
+        facts.put("road", None, "a larger difference of the motors' speeds: is it a bend?")
     else:
         facts.put("road", "keeps")
 
@@ -307,7 +314,8 @@ def _beats(here: Around) -> str | None:
     base = moves[np.isfinite(moves) & (work[1:-1] > 0.05 * np.nanmax(work))]
     if base.size < 100:
         return None
-    usual = float(np.quantile(base, 0.75)) + 1e-9
+    level_a = highest_of(work, here.rows(-1.0, -0.1)) or 0.0
+    usual = max(float(np.quantile(base, 0.75)), BEATS_PART * level_a) + 1e-9
     lasts = min(float(here.time_s[here.part.last] - here.time_s[here.part.first]), BEATS_S)
     spans = [here.rows(-1.0, -0.1)]
     if lasts > 0.5:

@@ -184,7 +184,7 @@ def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
     if never_brakes(one, others, search):
         rows.gone[rows.asked < 0] = False
     rows.given[:] &= ~rows.gone
-    found = asked_and_gone(one, rows, ride)
+    found = asked_and_gone(one, others, rows, ride)
     found += spins(one, others, rows, ride)
     found += demand_jumps(one, others, ride, rows.given)
     if one.demand is None:

@@ -28,6 +28,10 @@ LEAST_COAST_S = 3.0
 """Less coasting than this does not tell a freewheel [s]. Our choice."""
 LASTS_S = 0.8
 """A slipping wheel regains in under a second (common practice, no source)."""
+PULLS_FLOORS = 4.0
+"""A drive that takes this many times the least current pulls on the road. Our choice."""
+GAIN_ROWS, GAIN_QUANTILE = 3, 0.75
+"""Rows that a gain on the others needs, and which of them counts. Our choice."""
 GPS_LAG_S = 2.5
 """A satellite's speed comes this late at most [s]. Our choice: half a second to a second and a half
 is common (practice, no source)."""
@@ -111,17 +115,32 @@ def _spin(one: DriveSignals, rows: AskedRows, away: Bools, first: int, last: int
 
 def road_speed_mps(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Floats | None:
     """The road's speed as something else than this motor tells it: the fastest of the others, for
-    one that coasts on a freewheel stands still while it rolls."""
-    known = [np.abs(x.speed_mps) for x in others if x.speed_mps is not None]
+    one that coasts on a freewheel stands still while it rolls; one that pulls does not, and needs
+    no satellites, which come late."""
+    turning = [x for x in others if x.speed_mps is not None]
+    known = [np.abs(x.speed_mps) for x in turning if x.speed_mps is not None]
     gps = ride.get("gps_speed_mps")
     if gps is not None:
-        known.append(_around(np.abs(gps), ride.time_s))
+        late = _around(np.abs(gps), ride.time_s)
+        pulls = np.zeros(late.size, np.bool_)
+        for x in turning:
+            pulls |= _pulls(x)
+        known.append(np.where(pulls, -np.inf, late))
     if not known:
         return None
     out = known[0]
     for values in known[1:]:
         out = np.fmax(out, values)
     return np.asarray(out, np.float64)
+
+
+def _pulls(one: DriveSignals) -> Bools:
+    """Rows in which this drive takes clear current to drive."""
+    if one.work_a is None or one.demand is None or one.speed_mps is None:
+        return np.zeros(one.dead.size, np.bool_)
+    with np.errstate(invalid="ignore"):
+        pulls = (one.work_a > PULLS_FLOORS * one.floor_a) & (np.nan_to_num(one.demand) > 0.0)
+    return np.asarray(pulls & ~one.dead & np.isfinite(one.speed_mps), np.bool_)
 
 
 def runs_away(one: DriveSignals, rows: AskedRows, ride: Ride) -> Bools:
@@ -180,6 +199,24 @@ def ahead_rows(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Boo
     own = np.abs(one.speed_mps)
     with np.errstate(invalid="ignore"):
         return (own > AHEAD_PART * road) & (own > road + AHEAD_MPS) & ~one.dead
+
+
+def gains_on_road(
+    one: DriveSignals, others: list[DriveSignals], before: slice, after: slice
+) -> float:
+    """By what factor this motor's speed over that of the drives that pull on grew; 1 where none
+    does."""
+    ratios = []
+    for x in others:
+        if one.speed_mps is None or x.speed_mps is None:
+            continue
+        with np.errstate(invalid="ignore", divide="ignore"):
+            ratio = np.abs(one.speed_mps) / np.abs(x.speed_mps)
+        then = ratio[before][np.isfinite(ratio[before])]
+        now = ratio[after][_pulls(x)[after] & np.isfinite(ratio[after])]
+        if then.size >= GAIN_ROWS and now.size >= GAIN_ROWS:
+            ratios.append(float(np.quantile(now, GAIN_QUANTILE) / np.median(then)))
+    return min(ratios, default=1.0)
 
 
 def behind_rows(

@@ -67,7 +67,9 @@ class DriveLoss:
         return self.begin < self.first
 
 
-def asked_and_gone(one: DriveSignals, rows: AskedRows, ride: Ride) -> list[DriveLoss]:
+def asked_and_gone(
+    one: DriveSignals, others: list[DriveSignals], rows: AskedRows, ride: Ride
+) -> list[DriveLoss]:
     """Stretches in which the demand is there, and current is not."""
     found = []
     time_s = ride.time_s
@@ -85,7 +87,7 @@ def asked_and_gone(one: DriveSignals, rows: AskedRows, ride: Ride) -> list[Drive
         if fresh and not _held(one, span.first, span.last):
             continue
         fall_s = 0.0 if fresh else _fall_s(one, rows, span.first, time_s)
-        by_itself = _left_by_itself(one, rows, span.first, time_s, fall_s)
+        by_itself = _left_by_itself(one, others, rows, span.first, time_s, fall_s)
         if by_itself and not _room_again(one, span.first, span.last):
             continue
         found.append(
@@ -143,10 +145,15 @@ def _fall_s(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> f
 
 
 def _left_by_itself(
-    one: DriveSignals, rows: AskedRows, first: int, time_s: Floats, fall_s: float
+    one: DriveSignals,
+    others: list[DriveSignals],
+    rows: AskedRows,
+    first: int,
+    time_s: Floats,
+    fall_s: float,
 ) -> bool:
     """At its top speed a motor takes less and less current, and none when a slope pushes it."""
-    if _outrun(one, rows, first, time_s):
+    if _outrun(one, rows, first, time_s) and all(_gains(x, first, time_s) for x in others):
         return True
     a = int(np.searchsorted(time_s, time_s[first] - 0.7))
     near_top = float(np.mean(rows.top_speed[a : first + 1])) > 0.3
@@ -192,6 +199,15 @@ def _outrun(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> b
     if not gains or not dwindled or elsewhere.size < PULLED_ROWS:
         return False
     return bool(speed[first] >= OUTRUN_PART * np.quantile(speed[elsewhere], FASTEST))
+
+
+def _gains(other: DriveSignals, first: int, time_s: Floats) -> bool:
+    """Whether this drive gains speed, too: a motor whose belt broke speeds up alone."""
+    if other.speed_mps is None:
+        return True
+    a, b = np.searchsorted(time_s, [time_s[first] - OUTRUN_S, time_s[first] + OUTRUN_S])
+    before, after = other.speed_mps[a], other.speed_mps[min(int(b), time_s.size - 1)]
+    return bool(not np.isfinite(before + after) or abs(after) > abs(before))
 
 
 def _back(rows: AskedRows, one: DriveSignals, last: int) -> int | None:

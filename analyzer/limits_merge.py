@@ -20,7 +20,7 @@ from analyzer.restated import RestatedSet, restate
 from analyzer.ride_analysis import RideResult
 from analyzer.rider_inputs import RiderInputs
 from analyzer.tail import tail_level
-from analyzer.words import Verdict
+from analyzer.words import LimitRole, Verdict
 from importers.setup_types import Setup
 
 HARDEST = (
@@ -33,6 +33,8 @@ TAIL_CLIMBS = 50
 """Fewer climbs than this carry no statement on the worst to come. The project's own rule."""
 AHEAD_CLIMBS = 100
 """... and so many to come are spoken of."""
+HOTTER_K = 1.0
+"""A ride hotter than the hardest test by more than this is told beside it [K]. Our choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,11 +160,30 @@ def _merged(
     if not same:
         return None
     name, result, hardest = max(same, key=lambda each: _hardness(each[2]))
-    check = replace(hardest, tried=_tried([one.tried for _, _, one in same]))
+    check = _over_all(hardest, [one for _, _, one in same])
     exercised = sum(one.verdict in EXERCISED for _, _, one in same)
     at = hardest.at_s
     where = None if at is None else place_name(result, at, hot=check.unit == "°C")
     return MergedLimit(check, name, where, len(same), exercised)
+
+
+def _over_all(hardest: LimitCheck, every: Sequence[LimitCheck]) -> LimitCheck:
+    """The hardest test with what all rides say beside it: another ride may have held less for
+    longer, or been hotter in warmer air, further from the limit by the way from the air."""
+    tried = _tried([one.tried for one in every])
+    if hardest.unit == "A":
+        ten = [one.seen_10s for one in every if one.seen_10s is not None]
+        sixty = [one.seen_60s for one in every if one.seen_60s is not None]
+        return replace(
+            hardest, tried=tried, seen_10s=max(ten, default=None), seen_60s=max(sixty, default=None)
+        )
+    text = hardest.text
+    seen = [one.seen for one in every if one.seen is not None]
+    if hardest.unit == "°C" and hardest.role is LimitRole.HEAT and hardest.seen is not None:
+        hottest = max(seen)
+        if hottest > hardest.seen + HOTTER_K:
+            text += f" The hottest on any ride, in warmer air: {hottest:.0f} °C."
+    return replace(hardest, tried=tried, text=text)
 
 
 def _hardness(one: LimitCheck) -> tuple[int, float, float]:

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from handmade import clock, make_ride, make_setup
 
-from analyzer.limits_merge import RideClimb, merge_limits, worst_ahead
+from analyzer.limits import LimitCheck, Tried
+from analyzer.limits_merge import RideClimb, _over_all, merge_limits, worst_ahead
 from analyzer.ride_analysis import analyse_ride
-from analyzer.words import Verdict
+from analyzer.words import LimitRole, Verdict
 from importers.setup_types import Drive
 
 
@@ -78,3 +79,34 @@ def test_fifty_climbs_do():
     assert worst.climbs == 60
     assert worst.current_a.low <= worst.current_a.value <= worst.current_a.high
     assert worst.current_a.value >= peaks.max()
+
+
+def check_of(**changes):
+    base = dict(
+        limit="drives.left.motor_stop_c", role=LimitRole.HEAT, set=100.0, unit="°C", seen=40.0,
+        window_s=1.0, seen_10s=40.0, seen_60s=39.0, verdict=Verdict.NOT_EXERCISED,
+        exercised_pct=40.0, tried=Tried(None, None, None, 1), text="40 °C.",
+    )  # fmt: skip
+    return LimitCheck(**(base | changes))
+
+
+def test_each_window_has_the_most_of_any_ride():
+    # the highest second on one ride, the highest minute on another: the contract's "most seen" is
+    # each window's own
+    amps = dict(limit="bms.discharge_rating_a", role=LimitRole.RATING, set=40.0, unit="A")
+    start = check_of(**amps, seen=38.0, seen_10s=20.0, seen_60s=9.0, exercised_pct=95.0)
+    climb = check_of(**amps, seen=30.0, seen_10s=29.0, seen_60s=28.0, exercised_pct=75.0)
+    short = check_of(**amps, seen=10.0, seen_10s=None, seen_60s=None, exercised_pct=25.0)
+    both = _over_all(start, [short, start, climb])
+    assert (both.seen, both.seen_10s, both.seen_60s) == (38.0, 29.0, 28.0)
+    assert both.tried.climbs == 3
+
+
+def test_a_hotter_ride_in_warmer_air_is_told_beside_the_hardest_way():
+    # of 100 degrees: 28 from 5 is 24 % of the way, 38 from 30 is 11 %; a rider asks for both
+    cold = check_of(seen=28.0, exercised_pct=24.2, text="28 °C: 24 % of the way from 5 °C.")
+    warm = check_of(seen=38.0, exercised_pct=11.4, text="38 °C: 11 % of the way from 30 °C.")
+    told = _over_all(cold, [cold, warm])
+    assert told.seen == 28.0
+    assert "38 °C" in told.text
+    assert _over_all(warm, [cold, warm]).text == warm.text

@@ -14,7 +14,7 @@ from analyzer.estimate import Estimate, Note
 from analyzer.events import NotChecked
 from analyzer.in_force_told import in_force_notes
 from analyzer.limit_keys import limit_keys
-from analyzer.limits import LimitCheck, Tried
+from analyzer.limits import OVERSHOOTS_FROM_PCT, LimitCheck, Tried
 from analyzer.next_ride import next_rides
 from analyzer.restated import RestatedSet, restate
 from analyzer.ride_analysis import RideResult
@@ -98,6 +98,8 @@ class LimitsResult:
     """The rider's demand as it arrived, by ride; the newest last."""
     in_force: tuple[Note, ...] = ()
     """Where what is really in force differs from the setup, and whether that is a power mode."""
+    climbs_as_set: int = 0
+    """Climbs under the driving limits of the newest ride: what `worst_ahead` rests on."""
 
 
 def merge_limits(rides: Sequence[tuple[str, RideResult]], *, seed: int = 0) -> LimitsResult:
@@ -116,6 +118,7 @@ def merge_limits(rides: Sequence[tuple[str, RideResult]], *, seed: int = 0) -> L
     merged = tuple(one for key in given if (one := _merged(key.key, key.value, rides)) is not None)
     climbs = tuple(RideClimb(name, one) for name, result in rides for one in result.climbs)
     descents = tuple(RideDescent(name, one) for name, result in rides for one in result.descents)
+    as_set = _as_set_now(climbs, rides)
     checks = tuple(one.check for one in merged)
     judged = tuple(key.what for key in given if any(key.key == one.limit for one in checks))
     restated = restate(checks, [result for _, result in rides], newest.setup, seed=seed)
@@ -133,7 +136,8 @@ def merge_limits(rides: Sequence[tuple[str, RideResult]], *, seed: int = 0) -> L
             climbs_of(climbs),
             resistance_ohm=newest.pack.resistance_10s_ohm,
         ),
-        worst_ahead=worst_ahead(climbs),
+        worst_ahead=worst_ahead(as_set, governed_most_a(checks, newest.setup)),
+        climbs_as_set=len(as_set),
         restated=restated,
         descents=descents,
         closest=find_closest([(one.check, one.ride) for one in merged], rides),
@@ -204,9 +208,35 @@ def _tried(all_tried: Sequence[Tried]) -> Tried:
     )  # fmt: skip
 
 
-def worst_ahead(climbs: Sequence[RideClimb]) -> WorstAhead | None:
+def _as_set_now(
+    climbs: Sequence[RideClimb], rides: Sequence[tuple[str, RideResult]]
+) -> list[RideClimb]:
+    """The climbs ridden with the driving limits of the newest ride: peaks under other limits say
+    nothing of those to come."""
+
+    def driving(setup: Setup) -> list[tuple[str, float | None, float | None]]:
+        return [(one.name, one.battery_drive_a, one.phase_drive_a) for one in setup.drives]
+
+    now = driving(rides[-1][1].setup)
+    same = {name for name, result in rides if driving(result.setup) == now}
+    return [one for one in climbs if one.ride in same]
+
+
+def governed_most_a(checks: Sequence[LimitCheck], setup: Setup) -> float | None:
+    """The most that limiters in force let through [A]: all drives' battery limits, as far as one
+    may go over and still works, with the lights; None unless each was seen at work."""
+    at_work = {one.limit: one.set for one in checks if one.verdict is Verdict.WORKS}
+    own = [at_work.get(f"drives.{name}.battery_drive_a") for name in setup.drive_names]
+    known = [one for one in own if one is not None]
+    if not own or len(known) < len(own):
+        return None
+    return sum(known) * OVERSHOOTS_FROM_PCT / 100.0 + (setup.pack.aux_a or 0.0)
+
+
+def worst_ahead(climbs: Sequence[RideClimb], most_a: float | None = None) -> WorstAhead | None:
     """The highest 1 s current to expect of the next 100 climbs, by peaks over threshold; None on
-    fewer than 50 climbs."""
+    fewer than 50 climbs. A tail knows of no controller: above `most_a`, what limiters in force let
+    through, it says nothing."""
     peaks = np.array(
         [c.climb.peak_pack_current_a for c in climbs if c.climb.peak_pack_current_a is not None]
     )
@@ -216,6 +246,7 @@ def worst_ahead(climbs: Sequence[RideClimb]) -> WorstAhead | None:
     level = tail_level(peaks, AHEAD_CLIMBS)
     if level is None:
         return WorstAhead(peaks.size, AHEAD_CLIMBS, Estimate(top, top, None))
-    low, high = level.low or level.value, level.high or level.value
-    value = max(level.value, top)
+    most = max(top, np.inf if most_a is None else most_a)
+    low, high = level.low or level.value, min(level.high or level.value, most)
+    value = max(min(level.value, most), top)
     return WorstAhead(peaks.size, AHEAD_CLIMBS, Estimate(value, min(low, value), max(high, value)))

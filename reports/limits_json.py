@@ -51,7 +51,10 @@ def _notes(result: LimitsResult) -> list[Note]:
     for ride, inputs in result.inputs:
         out += [Note("rider_inputs", f"{ride}: {text}") for text in inputs_sentences(inputs)]
     if result.worst_ahead is None:
-        text = "Fewer than 50 climbs carry no statement on the worst to come."
+        text = (
+            "Fewer than 50 climbs under the driving limits as they are set now carry no statement "
+            "on the worst to come."
+        )
         out.append(Note("worst_ahead", text))
     return out
 

@@ -119,9 +119,15 @@ def _worst(result: LimitsResult) -> str:
     known = [peak for peak in peaks if peak is not None]
     if not known:
         return ""
+    own = result.climbs_as_set
+    few = (
+        f"{counted(len(known), 'climb')} are"
+        if own == len(result.climbs)
+        else f"{own} of {counted(len(known), 'climb')} were under the limits as they are set now:"
+    )
     return (
         f"The highest current on a climb so far is {quantity(max(known), 'a')}; "
-        f"{counted(len(known), 'climb')} are too few to say what the worst to come may be."
+        f"{few} too few to say what the worst to come may be."
         if len(known) > 1
         else f"The highest current on a climb so far is {quantity(max(known), 'a')}, on one climb."
     )

@@ -7,7 +7,7 @@ import pytest
 from handmade import clock, make_ride, make_setup
 
 from analyzer.limits import LimitCheck, Tried
-from analyzer.limits_merge import RideClimb, _over_all, merge_limits, worst_ahead
+from analyzer.limits_merge import RideClimb, _over_all, governed_most_a, merge_limits, worst_ahead
 from analyzer.ride_analysis import analyse_ride
 from analyzer.words import LimitRole, Verdict
 from importers.setup_types import Drive
@@ -110,3 +110,49 @@ def test_a_hotter_ride_in_warmer_air_is_told_beside_the_hardest_way():
     assert told.seen == 28.0
     assert "38 °C" in told.text
     assert _over_all(warm, [cold, warm]).text == warm.text
+
+
+def many_climbs(count, ride="a", top=30.0):
+    from made.ride_results import made_result
+
+    base = made_result().climbs[0]
+    peaks = top + 5 * np.random.default_rng(2).exponential(size=count)
+    return [RideClimb(ride, replace(base, peak_pack_current_a=float(p))) for p in peaks]
+
+
+def test_a_tail_does_not_reach_beyond_what_limiters_in_force_let_through():
+    climbs = many_climbs(60)
+    top = max(one.climb.peak_pack_current_a for one in climbs)
+    free, held = worst_ahead(climbs), worst_ahead(climbs, top + 1.0)
+    assert free.current_a.high > top + 1.0
+    assert held.current_a.high == pytest.approx(top + 1.0)
+    assert top <= held.current_a.value <= top + 1.0
+    # a level that was passed all the same is no bound
+    assert worst_ahead(climbs, top - 5.0).current_a.value == pytest.approx(top)
+
+
+def test_what_limiters_let_through_is_known_only_when_each_was_at_work():
+    # 2 x 24 A as far as 105 % and 1.0 A of lights: 51.4 A
+    drives = tuple(Drive(name, battery_drive_a=24.0) for name in ("left", "right"))
+    setup = make_setup(drives=drives, pack={"aux_a": 1.0})
+
+    def at(drive, verdict):
+        return check_of(limit=f"drives.{drive}.battery_drive_a", set=24.0, verdict=verdict)
+
+    works = [at("left", Verdict.WORKS), at("right", Verdict.WORKS)]
+    assert governed_most_a(works, setup) == pytest.approx(51.4)
+    assert governed_most_a([works[0], at("right", Verdict.NOT_REACHED)], setup) is None
+    assert governed_most_a([works[0], at("right", Verdict.OVERSHOOTS)], setup) is None
+
+
+def test_climbs_under_other_limits_say_nothing_of_those_to_come():
+    old, new = result_of(20, limit_a=28.0), result_of(20, limit_a=17.0)
+    before = [one.climb for one in many_climbs(60, top=50.0)]
+    after = [one.climb for one in many_climbs(60, top=30.0)]
+    rides = [
+        ("old", replace(old, climbs=tuple(before))), ("new", replace(new, climbs=tuple(after))),
+    ]  # fmt: skip
+    worst = merge_limits(rides).worst_ahead
+    assert worst.climbs == 60
+    assert worst.current_a.value < 60.0
+    assert merge_limits([rides[0], ("new", replace(new, climbs=()))]).worst_ahead is None

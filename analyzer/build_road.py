@@ -39,6 +39,10 @@ LOW, HIGH = np.array(
     ]
 ).T
 """What is physically possible of the six parameters."""
+BOTH_WAYS_SD = 0.02
+"""How far the loss behind a motor's copper differs between driving and braking [1]. Our choice."""
+MOST_TRIES = 200
+"""Sets of draws looked through for possible ones before the rest is cut to its bounds."""
 CONTRADICT_SDS = 3.0
 """A ride this many sds off the others contradicts them. Our choice."""
 COPPER_SHARE = 1
@@ -122,13 +126,40 @@ def road_draws(
     pooled: PooledRoad | None, setup: Setup, rng: np.random.Generator, draws: int, fitted: bool
 ) -> Floats:
     """Efficiency, copper share, return, rolling, drag, turning (6, d): drawn together, as fitted;
-    without a fit, what is known before any ride."""
+    without a fit, what is known before any ride. `fitted`: the drives' copper is known apart."""
     if pooled is None:
         expected, sd = before_the_ride(setup, setup.vehicle.mass_kg or UNKNOWN_MASS_KG)
         covariance = np.diag(sd**2)
     else:
         expected, covariance = pooled.theta, pooled.covariance
+    if fitted:
+        expected, covariance = _same_both_ways(expected, covariance)
+        return _possible(expected, covariance, rng, draws)
     drawn = rng.multivariate_normal(expected, covariance, draws).T
-    if not fitted:  # copper is in the efficiency then: no phase current told it apart
-        drawn[0] = drawn[0] - drawn[1]
+    drawn[0] = drawn[0] - drawn[1]  # copper is in the efficiency then: nothing told it apart
     return np.asarray(np.clip(drawn, LOW[:, None], HIGH[:, None]), np.float64)
+
+
+def _same_both_ways(expected: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+    """What a belt or gear loses on the way out it loses on the way back: to first order the two
+    factors are as far below and above 1. No ride tells the way back, the mechanical brake hides
+    it; many tell the way out."""
+    tells = np.array([1.0, 0.0, 1.0, 0.0, 0.0, 0.0])
+    gain = covariance @ tells / float(tells @ covariance @ tells + BOTH_WAYS_SD**2)
+    after = covariance - np.outer(gain, tells @ covariance)
+    return expected + gain * (2.0 - float(tells @ expected)), 0.5 * (after + after.T)
+
+
+def _possible(expected: Floats, covariance: Floats, rng: np.random.Generator, draws: int) -> Floats:
+    """Draws all of whose parameters are physically possible together (6, d). Cutting each to its
+    bounds alone would leave a rolling that only an efficiency above 1 could explain."""
+    kept = np.zeros((expected.size, 0))
+    for _ in range(MOST_TRIES):
+        drawn = rng.multivariate_normal(expected, covariance, draws).T
+        good = np.all((drawn >= LOW[:, None]) & (drawn <= HIGH[:, None]), axis=0)
+        kept = np.concatenate([kept, drawn[:, good]], axis=1)
+        if kept.shape[1] >= draws:
+            return np.asarray(kept[:, :draws], np.float64)
+    drawn = rng.multivariate_normal(expected, covariance, draws - kept.shape[1]).T
+    rest = np.clip(drawn, LOW[:, None], HIGH[:, None])
+    return np.asarray(np.concatenate([kept, rest], axis=1), np.float64)

@@ -10,14 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analyzer.build_drives import (
-    drive_draws,
-    drive_fits,
-    heat_draws,
-    limit_scale,
-    overshoot,
-    unsteadiness_n,
-)
+from analyzer.build_drives import drive_draws, drive_fits, heat_draws, limit_scale, overshoot
+from analyzer.build_hand import answers_s, unsteadiness_n
 from analyzer.build_pack import (
     capacity_draws,
     curve_draws,
@@ -73,7 +67,7 @@ class BuildDraws:
     brake_scale: Floats
     """The same of the limit of braking."""
     overshoot: Floats
-    """(drives, 1): the largest 1 s mean over the limit in force, where the limit governs."""
+    """(drives, d): the largest 1 s mean over the limit in force, where the limit governs."""
     brake_overshoot: Floats
     pack_ohm: Floats
     """(lags, d) at 25 °C and the fitted charge."""
@@ -83,8 +77,10 @@ class BuildDraws:
     rest_offset_v: Floats
     curve: NDArray[np.intp]
     """Which of the curves these cells may follow (`rest_voltage.family`) each draw follows."""
-    unsteady_n: float
-    """How much this rider's push wavers where no limit governs, one sd [N]."""
+    unsteady_n: Floats
+    """How much this rider's push wavers where no limit governs, one sd of 1 s means [N]."""
+    answers_s: Floats
+    """How late the hand answers what the road asks."""
     seed: int
     capacity_ah: Floats
     aux_a: float
@@ -157,14 +153,15 @@ def draw_build(
         known_phase=known,
         limit_scale=limit_scale(setup, rides, rng, draws),
         brake_scale=limit_scale(setup, rides, rng, draws, "battery_brake_a"),
-        overshoot=overshoot(setup, rides)[:, None],
-        brake_overshoot=overshoot(setup, rides, "battery_brake_a")[:, None],
+        overshoot=overshoot(setup, rides, rng, draws),
+        brake_overshoot=overshoot(setup, rides, rng, draws, "battery_brake_a"),
         pack_ohm=shape,
         fitted_charge_pct=fitted_charge_pct(rides),
         activation_j_per_mol=energy,
         rest_offset_v=rest_offset_draws(setup, rides, rng, draws),
         curve=curve_draws(setup, rides, rng, draws),
-        unsteady_n=unsteadiness_n(rides, mass, rolling, drag),
+        unsteady_n=unsteadiness_n(rides, (mass, rolling, drag), rng, draws),
+        answers_s=answers_s(rng, draws),
         seed=int(rng.integers(2**31)),
         capacity_ah=capacity_draws(setup, rides, rng, draws),
         aux_a=setup.pack.aux_a or 0.0,

@@ -35,8 +35,9 @@ TURNING = 1.04
 CLOSES_IN_S = 2.0
 """The rider closes a gap in speed over about this [s], gently. Our choice."""
 GENTLE_MPS2 = 0.7
-WAVERS_S = 3.0
-"""Over which a rider's hand wavers [s]. Our choice."""
+WAVERS_S = 0.5
+"""Over which a rider's hand wavers [s]. Our choice: 1 s means of a hand that does not hunt hardly
+depend on the second before."""
 CRAWL_MPS = 1.0
 """Slower than this, and not gaining, it does not get up [m/s]. Our choice: below walking pace."""
 
@@ -86,6 +87,11 @@ class _Ride:
         self.slow = np.array(PACK_TAUS_S)[:, None] >= SLOW_TAU_S
         self.rng = np.random.default_rng(build.seed)
         self.waver = np.zeros(d)
+        self.keep = float(np.exp(-self.step / WAVERS_S))
+        # so much more in one step that the mean of those of a second wavers as said
+        apart = np.subtract.outer(*[np.arange(round(1.0 / self.step))] * 2)
+        self.more = float(np.mean(self.keep ** np.abs(apart))) ** -0.5
+        self.felt: Floats | None = None
         self.decay = np.array([0.0 if t == 0 else np.exp(-self.step / t) for t in PACK_TAUS_S])
         self.cool = np.exp(-self.step / np.array(HEAT_TAUS_S))
         rest = self._rest_v(np.zeros(d))
@@ -170,9 +176,9 @@ class _Ride:
         cell = np.searchsorted(ahead.distance_m, at, "right") - 1
         return np.asarray(self.rise[cell] * self.each.steeper, np.float64)
 
-    def _resistance_n(self) -> Floats:
+    def _resistance_n(self, *, level: bool = False) -> Floats:
         b, s = self.b, self.s
-        tangent = self._grade()
+        tangent = np.zeros(b.draws) if level else self._grade()
         cosine = 1.0 / np.sqrt(1.0 + tangent**2)
         weight = b.mass_kg * GRAVITY_MPS2
         air = 0.5 * self.density * b.drag_m2 * s.speed**2
@@ -185,10 +191,19 @@ class _Ride:
             return np.where(uphill, 1e6, resist)  # downhill the speed is held
         gap = (self.hill.speed_mps - self.s.speed) / CLOSES_IN_S
         push = np.clip(gap, -GENTLE_MPS2, GENTLE_MPS2) * self.b.mass_kg * TURNING
-        keep = np.exp(-self.step / WAVERS_S)
-        fresh = self.rng.standard_normal(self.b.draws) * np.sqrt(1.0 - keep**2)
-        self.waver = keep * self.waver + self.b.unsteady_n * fresh
-        return np.asarray(resist + push + self.waver, np.float64)
+        fresh = self.rng.standard_normal(self.b.draws) * np.sqrt(1.0 - self.keep**2)
+        self.waver = self.keep * self.waver + self.more * self.b.unsteady_n * fresh
+        return np.asarray(self._felt_n(resist) + push + self.waver, np.float64)
+
+    def _felt_n(self, resist: Floats) -> Floats:
+        """What the hand answers of what the road asks, over this step: it comes late, and a foot
+        of a hill is first met with what held the speed on the level."""
+        late = np.maximum(self.b.answers_s, 1e-6)
+        left = np.exp(-self.step / late)
+        before = self._resistance_n(level=True) if self.felt is None else self.felt
+        self.felt = resist - (resist - before) * left
+        mean: Floats = resist - (resist - before) * (1.0 - left) * late / self.step
+        return mean
 
     def _pack(self, watts: Floats) -> tuple[Floats, Floats]:
         """The pack's current and each drive's; moves voltage, lags and charge on."""

@@ -62,7 +62,7 @@ def numbers(said: PredictResult, hill: Hill) -> Iterator[Said]:
         yield Said("braking together down", both, true["both_brake"], True)
     for row in said.limits:
         peak, value = row.expected_peak, true_peak(row, true)
-        right_way = ("brake" in row.limit or "bms.charge" in row.limit) == down
+        right_way = ("brake" in row.limit or ".charge_" in row.limit) == down
         if peak is not None and value is not None and right_way and value > FAINT_A:
             yield Said(row.limit.split(".")[-1] + way, peak, value, row.unit == "A")
 

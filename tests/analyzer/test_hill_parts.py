@@ -7,14 +7,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from handmade import clock, make_ride, make_setup
+from made.builds import exact_build
+from made.ride_results import made_result, made_setup
+from scipy.stats import norm
 
+from analyzer.balance import InForce
+from analyzer.build_drives import overshoot
 from analyzer.build_pack import slope_part, warm_factor
-from analyzer.build_road import pool_road_loads
+from analyzer.build_road import PooledRoad, pool_road_loads, road_draws
 from analyzer.drive_fit import fit_drive
 from analyzer.estimate import Estimate
 from analyzer.heat import TAUS_S, fit_heat
 from analyzer.hill_ahead import even_hill
-from analyzer.hill_build import draw_build
 from analyzer.hill_model import simulate_hill
 from analyzer.road_load import Fitted, RoadLoad
 from importers.setup_types import Drive
@@ -64,21 +68,6 @@ def test_arrhenius_scaling() -> None:
     # references section 5: E 20 kJ/mol makes 0 degrees C 2.093 times 25 degrees C, 40 0.679 times
     assert warm_factor(0.0, np.array([20_000.0]))[0] == pytest.approx(2.093, abs=2e-3)
     assert warm_factor(40.0, np.array([20_000.0]))[0] == pytest.approx(0.679, abs=1e-3)
-
-
-def exact_build(**vehicle):
-    """A paper build with nothing uncertain: 165 kg, rolling 0.012, drag 0.60 m2."""
-    setup = make_setup(
-        drives=(Drive("left", battery_drive_a=60.0), Drive("right", battery_drive_a=60.0)),
-        vehicle={"mass_kg": 165.0, "rolling_coefficient": 0.012, "drag_area_m2": 0.60} | vehicle,
-    )
-    build = draw_build(setup, [], np.random.default_rng(0), 4)
-    same = np.ones(4)
-    return replace(
-        build, mass_kg=165.0 * same, rolling=0.012 * same, drag_m2=0.60 * same,
-        efficiency=0.80 * same, limit_scale=np.ones((2, 4)), brake_scale=np.ones((2, 4)),
-        pack_ohm=np.zeros((7, 4)), rest_offset_v=0.0 * same, unsteady_n=0.0, aux_a=0.0,
-    )  # fmt: skip
 
 
 def worked_hill(temp_c):
@@ -197,3 +186,58 @@ def test_a_slow_lag_follows_the_slope_of_the_rest_curve() -> None:
     part = slope_part(charge, charge**2, 50.0)
     assert np.interp(80.0, charge, part) == pytest.approx(1.6, rel=1e-6)
     assert np.interp(50.0, charge, part) == pytest.approx(1.0)
+
+
+def fit_of(efficiency: float, sd: float, rolling_goes_along: float) -> PooledRoad:
+    """A fit of six parameters in which efficiency and rolling (0.020 +- 0.004) go together."""
+    theta = np.array([efficiency, 0.1, 1.04, 0.020, 0.6, 1.05])
+    covariance = np.diag(np.array([sd, 0.01, 0.035, 0.004, 0.05, 0.01]) ** 2)
+    covariance[0, 3] = covariance[3, 0] = rolling_goes_along * sd * 0.004
+    return PooledRoad(theta, covariance, ())
+
+
+def test_an_efficiency_cut_at_one_takes_the_rolling_along_that_it_explained() -> None:
+    # Normal pair, the first cut from above at c = (1 - mean) / sd: the other's mean moves by
+    # -correlation * sd * phi(c) / Phi(c) (Greene, Econometric Analysis, theorem 22.2). The way
+    # back ties in first: theta_0 + theta_2 is 2 within 0.02
+    told = fit_of(1.02, 0.02, 0.8)
+    tied = np.array([1.0, 0, 1.0, 0, 0, 0])
+    gain = told.covariance @ tied / (tied @ told.covariance @ tied + 0.02**2)
+    theta = told.theta + gain * (2.0 - tied @ told.theta)
+    after = told.covariance - np.outer(gain, tied @ told.covariance)
+    sd = np.sqrt(after[0, 0])
+    c = (1.0 - theta[0]) / sd
+    cut = float(norm.pdf(c) / norm.cdf(c))
+    expected = theta[3] - after[0, 3] / sd * cut
+    drawn = road_draws(told, make_setup(), np.random.default_rng(2), 4000, True)
+    assert drawn[0].max() <= 1.0
+    assert drawn[3].mean() == pytest.approx(expected, abs=1.5e-4)
+    assert drawn[0].mean() == pytest.approx(theta[0] - sd * cut, abs=1e-3)
+
+
+def test_what_a_gear_loses_on_the_way_out_it_loses_on_the_way_back() -> None:
+    # 6 % lost on the way out and 0.5 % known of it: as much on the way back, within 2 % (normal
+    # with known variances: precisions 1 / 0.035^2 and 1 / (0.02^2 + 0.005^2) weigh 1.04 and 1.06)
+    weight = np.array([0.035**-2, 1.0 / (0.02**2 + 0.005**2)])
+    expected = float(weight @ [1.04, 1.06] / weight.sum())
+    drawn = road_draws(fit_of(0.94, 0.005, 0.0), make_setup(), np.random.default_rng(2), 4000, True)
+    assert drawn[2].mean() == pytest.approx(expected, abs=2e-3)
+    assert drawn[2].std() == pytest.approx(weight.sum() ** -0.5, rel=0.1)
+
+
+def test_a_limiter_overshoots_by_up_to_what_the_rides_showed() -> None:
+    # in force at 25.0 A, the largest second 26.0 A: anything from 1 to 1.04, 1.02 in the mean
+    setup, result = made_setup(), made_result()
+    held = Estimate(25.0, 24.9, 25.1)
+    seen = [
+        replace(row, seen=26.0) if row.limit == "drives.left.battery_drive_a" else row
+        for row in result.limits
+    ]
+    in_force = (InForce("left", held, None, None, None), *result.in_force[1:])
+    result = replace(result, limits=tuple(seen), in_force=in_force)
+    over = overshoot(setup, [result], np.random.default_rng(1), 4000)
+    assert over.shape == (2, 4000)
+    assert over[0].min() >= 1.0
+    assert over[0].max() <= 1.04
+    assert over[0].mean() == pytest.approx(1.02, abs=1e-3)
+    assert (over[1] == 1.0).all()

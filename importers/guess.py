@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from importers.channel_map import map_line
 from importers.channels import channel_of
 from importers.column_guess import SURE, UNREAD_SURE, Guess, full
+from importers.guess_charge import settle_by_charge
 from importers.guess_name import NameGuess, is_foreign, name_guesses
 from importers.guess_physics import (
     check_power,
@@ -83,6 +84,7 @@ def guess_columns(
     settle_speed_units(guesses, setup)
     settle_degrees(guesses)
     settle_signs(guesses, time_s)
+    settle_by_charge(guesses, rows, time_s)
     check_power(guesses)
     return guesses, remarks
 

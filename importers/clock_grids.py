@@ -17,6 +17,8 @@ Signals = Mapping[str, NDArray[np.float64]]
 SMOOTH_S = {"voltage": 8.0, "current": 8.0, "demand": 8.0, "speed": 40.0}
 """Slower changes than this are taken out: they match at any lag. Speed changes in tens of
 seconds, currents in seconds. Our choice."""
+BUSY = 0.1
+"""A vehicle above this part of its top speed (demand, current) is on its way. Our choice."""
 LASTS, ALIKE = 4, 0.2
 """A stretch of the coarse grid that so many steps (1 s) later is less alike than this (correlation
 with itself) is noise of a vehicle at rest, and speaks neither for nor against. Our choice."""
@@ -30,6 +32,8 @@ class Grid:
     step_s: float
     values: dict[str, NDArray[np.float64]]
     filled: NDArray[np.bool_]
+    busy: NDArray[np.bool_] | None = None
+    """Where the vehicle is on its way, as far as speed, demand or current tell."""
 
 
 def grids(time_s: NDArray[np.float64], signals: Signals, kinds: list[str], step: float) -> Grid:
@@ -55,7 +59,23 @@ def grids(time_s: NDArray[np.float64], signals: Signals, kinds: list[str], step:
         quick[~filled] = 0.0
         if np.std(quick) > 1e-9 * max(float(np.abs(even).max()), 1e-9):
             values[kind] = quick
-    return Grid(start, step, values, filled)
+    return Grid(start, step, values, filled, _busy(time_s, signals, at))
+
+
+def _busy(
+    time_s: NDArray[np.float64], signals: Signals, at: NDArray[np.floating]
+) -> NDArray[np.bool_] | None:
+    """Where speed, else demand or current, is above a tenth of its top."""
+    for kind in ("speed", "demand", "current"):
+        raw = signals.get(kind)
+        good = None if raw is None else np.isfinite(raw)
+        if raw is None or good is None or good.sum() < 10:
+            continue
+        size = np.abs(raw[good])
+        return np.asarray(
+            np.interp(at, time_s[good], size) > BUSY * float(np.quantile(size, 0.95)), np.bool_
+        )
+    return None
 
 
 def mean_around(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:

@@ -40,6 +40,15 @@ JUDGED_S = 60.0
 GOOD_MATCH = 0.6
 """Correlation from which a window's vote counts. Our choice."""
 COARSE_MATCH = 0.35
+MANY_JUDGED, AGREED, AGREED_OF_FEW = 6, 0.35, 0.75
+"""Of so many windows of a ride this share must go together, of fewer that, or the logs are of two
+rides of which a part is alike. Our choice: 0.9 and more on made rides, a fifth on pairs of other
+ones."""
+SURELY_WHOLE = 0.9
+"""Where windows speak against it, the whole of both logs must be alike so much. Our choice: 0.99
+on calm rides with their own logs, at most 0.71 on pairs of other ones."""
+FIRST_REACH_S = 1.5
+"""How far around a first guess a window looks [s]. Our choice: some steps of the coarse grid."""
 WINDOWS_TELL, WINDOWS_SPEAK = 12, 4
 """From so many windows on, their scatter tells how well the lag is known; fewer are held against
 the whole of both logs, and the surer of the two is taken; fewer still say nothing of scatter. Our
@@ -75,6 +84,8 @@ class NoFit:
     active: bool
     """True when both had enough going on, and it did not agree: they are of different rides."""
     why: str
+    against: bool = False
+    """True when most of what went on in one is not in the other where the rest of it fits."""
 
 
 def fit_clock(
@@ -112,6 +123,14 @@ def fit_clock(
     if whole is None:
         return fit
     other = _of_whole(whole, first_s, kinds)
+    if isinstance(fit, NoFit) and whole.match < SURELY_WHOLE:
+        if not fit.against:
+            there = (other.offset_s, other.drift_ppm * 1e-6)
+            held = _vote(*fine, kinds, there, FIRST_REACH_S)
+        else:
+            held = fit
+        if isinstance(held, NoFit) and held.against:
+            return held
     if isinstance(fit, ClockFit) and fit.windows >= WINDOWS_SPEAK and _width(fit) < _width(other):
         return fit
     return other
@@ -139,7 +158,7 @@ def _refined(
 ) -> ClockFit | NoFit:
     """Offset and drift around a guess, three times with less and less reach."""
     step = fine_a.step_s
-    reach_s = 1.5
+    reach_s = FIRST_REACH_S
     fit: ClockFit | NoFit = NoFit(active=False, why="no window agrees")
     for _ in range(3):
         fit = _vote(fine_a, fine_b, kinds, guess, reach_s)
@@ -228,12 +247,22 @@ def _vote(
     def size(kind: str) -> int:
         return max(min(round(WINDOW_S[kind] / a.step_s), longest), 10)
 
-    rows = [
-        (kind, *vote)
-        for kind in kinds
-        for begin in _windows(a, kind, size(kind))
-        if (vote := _lag(a, b, kind, begin, size(kind), guess, reach_s)) is not None
-    ]
+    rows: list[tuple[str, float, float, float, float]] = []
+    judged = agreed = 0
+    for kind in kinds:
+        for begin in _windows(a, kind, size(kind)):
+            there = _counterpart(a, b, kind, begin, size(kind), guess, reach_s)
+            if there is None:
+                continue
+            vote = _lag(a, b, kind, begin, size(kind), *there)
+            if vote is not None:
+                rows.append((kind, *vote))
+            if a.busy is not None and a.busy[begin : begin + size(kind)].mean() > 0.5:
+                judged += 1
+                agreed += vote is not None
+    if agreed < judged * (AGREED if judged >= MANY_JUDGED else AGREED_OF_FEW):
+        why = f"their {' and '.join(kinds)} go together in {agreed} of {judged} stretches only"
+        return NoFit(active=True, why=why, against=True)
     for choice in (("voltage",), ("speed",), ("voltage", "speed"), tuple(kinds)):
         mine = [row for row in rows if row[0] in choice]
         if len(mine) >= 4:
@@ -259,20 +288,27 @@ def _windows(a: Grid, kind: str, size: int) -> list[int]:
     return sorted(int(one) for one in begins[np.argsort(-life, kind="stable")[:MAX_WINDOWS]])
 
 
-def _lag(
+def _counterpart(
     a: Grid, b: Grid, kind: str, begin: int, size: int, guess: tuple[float, float], reach_s: float
-) -> tuple[float, float, float, float] | None:
-    """One window's vote: its middle [s], its lag [s], how sharp it is [s], its correlation."""
+) -> tuple[NDArray[np.float64], int] | None:
+    """What the second log has where this window is to be found, and the row it begins at; None
+    where it has a hole or ends."""
     reach = max(round(reach_s / a.step_s), 3)
-    piece = a.values[kind][begin : begin + size]
     middle = a.start_s + (begin + size / 2) * a.step_s
     want = (a.start_s + begin * a.step_s) + guess[0] + guess[1] * middle
-    at = round((want - b.start_s) / b.step_s)
-    if at - reach < 0 or at + reach + size > b.filled.size:
+    low = round((want - b.start_s) / b.step_s) - reach
+    high = low + 2 * reach + size
+    if low < 0 or high > b.filled.size or not b.filled[low:high].mean() > 0.9:
         return None
-    there = b.values[kind][at - reach : at + reach + size]
-    if not b.filled[at - reach : at + reach + size].mean() > 0.9:
-        return None
+    return b.values[kind][low:high], low
+
+
+def _lag(
+    a: Grid, b: Grid, kind: str, begin: int, size: int, there: NDArray[np.float64], low: int
+) -> tuple[float, float, float, float] | None:
+    """One window's vote: its middle [s], its lag [s], how sharp it is [s], its correlation."""
+    piece = a.values[kind][begin : begin + size]
+    middle = a.start_s + (begin + size / 2) * a.step_s
     energy = float(np.sum(piece**2))
     sums = np.concatenate([[0.0], np.cumsum(there**2)])
     around = sums[size:] - sums[:-size]
@@ -286,7 +322,7 @@ def _lag(
     if bend >= 0:
         return None
     part = 0.5 * (match[top - 1] - match[top + 1]) / bend
-    begin_there = b.start_s + (at - reach + top + part) * b.step_s
+    begin_there = b.start_s + (low + top + part) * b.step_s
     lag = begin_there - (a.start_s + begin * a.step_s)
     blur = np.sqrt(max(1 - match[top] ** 2, 1e-4) / -bend / size**0.5) * a.step_s
     return middle, float(lag), float(blur), float(match[top])

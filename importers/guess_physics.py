@@ -160,7 +160,7 @@ def settle_signs(guesses: list[Guess], time_s: Floats) -> None:
 
 def _sags(volts: Guess) -> None:
     """A voltage of that many cells which answers to the battery's current is the pack's."""
-    if volts.name is not None and volts.unit.chance >= 1.0:
+    if volts.name is not None and volts.unit.chance >= 1.0 and not volts.rival:
         volts.name = replace(volts.name, chance=max(volts.name.chance, CLEAR))
 
 

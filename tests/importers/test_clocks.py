@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from ledger.third_logs import true_run
 from ride_logs import drive_log, made_ride, pack_log, track_log
 
 from importers.clocks import ClockFit, NoFit, fit_clock
@@ -50,6 +51,25 @@ def test_logs_of_different_rides_do_not_fit() -> None:
     fit = fitted(
         drive_log(made_ride(1), file="a", role="left"), drive_log(made_ride(2), file="b", role="r")
     )
+    assert isinstance(fit, NoFit)
+    assert fit.active
+
+
+@pytest.mark.parametrize("kind", ["board", "scooter", "trike", "kart"])
+@pytest.mark.parametrize("number", [11, 13, 15])
+def test_two_rides_of_one_build_from_one_door_are_two_rides(kind: str, number: int) -> None:
+    """Rides of `tests/probe`: each begins with the same pull from the same rest."""
+    logs = []
+    for run, side in ((true_run(kind, number), 0), (true_run(kind, number + 1), 1)):
+        rows = np.arange(0, run.t_s.size, 5)
+        drive = list(run.side.values())[side]
+        felt = {
+            "voltage": run.col["bus_v"][rows],
+            "current": drive["battery_a"][rows],
+            "speed": drive["omega"][rows],
+        }
+        logs.append((run.t_s[rows], felt))
+    fit = fit_clock(*logs[0], *logs[1])
     assert isinstance(fit, NoFit)
     assert fit.active
 

@@ -69,6 +69,13 @@ def test_both_of_a_place_come_in_one_unit(tmp_path: Path, scale: float, unit: st
     assert min(found[one].sure for one in ("lat", "lon")) >= 0.95
 
 
+def test_two_voltages_of_unnamed_sides_stay_in_doubt_though_they_sag(tmp_path: Path) -> None:
+    """Sides are called A and B: which is left no log can say."""
+    table = read_columns(tmp_path, two_drives("A", "B"), setup_with("left", "right"))
+    volts = [one for one in table.readings if str(one.channel).endswith("battery_voltage_v")]
+    assert [one.sure < 0.95 for one in volts] == [True]
+
+
 def test_letters_in_pairs_are_front_and_rear(tmp_path: Path) -> None:
     table = read_columns(tmp_path, two_drives("F", "R"), setup_with("front", "rear"))
     found = [one.channel for one in table.readings[1:]]

@@ -12,6 +12,7 @@ from importers.channel_map import time_line
 from importers.header_words import MEASURES, read_header
 from importers.raw_table import RawColumn, RawTable
 from importers.timebase import TimeColumn, TimeReading, read_time
+from importers.units import Unit, units_of
 from importers.words import ideas_of, tokens_of
 
 UNNAMED_SURE = 0.9
@@ -86,21 +87,38 @@ def _named(raw: RawTable) -> list[tuple[int, TimeColumn]]:
     out = []
     for at, column in enumerate(raw.columns):
         words = read_header(column.header, column.unit)
+        bare = _bare_unit(column.header)
         other_unit = words.unit is not None and words.unit.dimension not in ("time", "other")
         named = bool(words.ideas & _TIME_IDEAS) and not other_unit
         measured = {one for one in words.ideas if one in MEASURES} - _TIME_IDEAS
-        unit = words.unit.name.partition("\n")[0] if words.unit is not None else ""
         in_time = words.unit is not None and words.unit.dimension == "time"
         looks = column.texts is not None and _looks_like_times(column)
         if looks:
             out.append((at, _candidate(column, 1.0 if named else 0.6, "")))
+        elif column.numbers is not None and bare is not None and not measured:
+            out.append((at, _in_its_unit(column, 0.7, bare)))
         elif column.numbers is not None and (named or in_time) and not measured:
             chance = 0.7 if not named or _is_letter(words.words) else 1.0
-            out.append((at, _candidate(column, chance, _UNIT.get(unit, ""))))
+            out.append((at, _in_its_unit(column, chance, words.unit)))
     # A lone `t` is the time only where nothing else is.
     clear = [one for one in out if one[1].named >= 1.0]
     letters = {at for at, _ in out if _is_letter(tuple(tokens_of(raw.columns[at].header)))}
     return _rising([one for one in out if not clear or one[0] not in letters])
+
+
+def _bare_unit(header: str) -> Unit | None:
+    """The unit of time that is all a header says: `ms`; a lone letter says nothing."""
+    if len(header) < 2:
+        return None
+    return next((one for one in units_of(header) if one.dimension == "time"), None)
+
+
+def _in_its_unit(column: RawColumn, named: float, unit: Unit | None) -> TimeColumn:
+    """A column of numbers in the unit its header states; ticks of another length as seconds."""
+    name = "" if unit is None else unit.name.partition("\n")[0]
+    if unit is None or unit.dimension != "time" or name in _UNIT or column.numbers is None:
+        return _candidate(column, named, _UNIT.get(name, ""))
+    return TimeColumn(column.header, column.numbers * unit.factor, "s", named)
 
 
 def _rising(picked: list[tuple[int, TimeColumn]]) -> list[tuple[int, TimeColumn]]:

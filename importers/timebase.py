@@ -23,6 +23,9 @@ from importers.true_rate import true_rate_hz
 
 __all__ = ["MIN_ROWS", "TimeColumn", "TimeReading", "rate_hz", "read_time", "true_rate_hz"]
 
+NEWEST_FIRST = 0.9
+"""A log that falls at more than this share of its steps is turned round. Our choice: a counter
+that starts again rises far more often."""
 MIN_ROWS = 10
 """Fewer rows with a time than this are no log of a ride. The project's own rule."""
 
@@ -80,10 +83,16 @@ def read_time(
             what=f"only {rows.size} rows have a time",
             remedy=f"A ride needs at least {MIN_ROWS}; look at the file with `hillproof look`.",
         )
+    # A count that falls may run down: only a date or a time of day says which row came first.
+    tells = clock.epoch_s is not None or _tells_time_of_day(clock)
+    turned = groups is None and tells and _newest_first(clock.time_s[rows])
+    rows = rows[::-1] if turned else rows
     _check_rising(clock, rows, groups, file)
     parts = _mend_groups(clock, rows, groups, lumps)
     time_s, keep = parts.time_s, parts.keep
     problems = [*clock.remarks, *parts.problems]
+    if turned:
+        problems.append("the newest row stands first: turned round")
     missing = clock.time_s.size - rows.size
     if missing:
         problems.append(f"{missing} rows without a time left out")
@@ -140,7 +149,8 @@ def _mend_groups(
 
 def _mend_rows(clock: Clock, rows: NDArray[np.intp], lumps: bool) -> _Parts:
     epoch_s = clock.epoch_s or 0.0
-    readings_s = clock.time_s if rows.size == clock.time_s.size else clock.time_s[rows]
+    every = rows.size == clock.time_s.size and rows[0] == 0
+    readings_s = clock.time_s if every else clock.time_s[rows]
     done: Mended = mend(
         readings_s, wraps_s=clock.wraps_s, dated=clock.epoch_s is not None,
         wall=not clock.zoned, of_day=_tells_time_of_day(clock), epoch_s=epoch_s,
@@ -151,7 +161,7 @@ def _mend_rows(clock: Clock, rows: NDArray[np.intp], lumps: bool) -> _Parts:
     least = 2.0 * float(np.spacing(ends))
     steps = np.diff(even.time_s)
     if bool((steps > least).all()):
-        same = done.order.size == rows.size and rows.size == clock.time_s.size
+        same = done.order.size == rows.size and every
         kept = done.order if same else rows[done.order]
         return _Parts(even.time_s, kept, done.restarts, even.sure, tuple(remarks))
     rises = np.concatenate([[True], np.diff(np.maximum.accumulate(even.time_s)) > least])
@@ -190,11 +200,17 @@ def _start(
     return whole.astimezone(timezone(timedelta(seconds=dated.offset_s))), ()
 
 
+def _newest_first(time_s: NDArray[np.float64]) -> bool:
+    """Whether the time falls from row to row: an app that lists what came last on top."""
+    steps = np.diff(time_s)
+    return bool((steps < 0).sum() > NEWEST_FIRST * max(int((steps != 0).sum()), 1))
+
+
 def _check_rising(
     clock: Clock, rows: NDArray[np.intp], groups: NDArray[np.intp] | None, file: str
 ) -> None:
     """Refuse a clock that mostly stands still or falls."""
-    time_s = clock.time_s if rows.size == clock.time_s.size else clock.time_s[rows]
+    time_s = clock.time_s[rows]
     if groups is not None:
         order = np.argsort(groups[rows], kind="stable")
         time_s = time_s[order]

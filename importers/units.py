@@ -195,6 +195,7 @@ _SCALE = re.compile(
     r"|centièmes? de|décimas? de|centésimas? de|decimi di|centesimi di)"
     r"\s*[*x×·]?\s*(?P<unit>.+)"
 )
+_MULTIPLE = re.compile(r"(?P<times>10|100|1000) ?(?P<unit>[^\d\s]\S*)")
 _TIMES = re.compile(r"(?P<unit>.+?)\s*[*x×·]\s*(?P<times>10+|10\^\d|1e\d)")
 _WORD_SCALE = {
     "tenth": 0.1,
@@ -254,6 +255,9 @@ def units_of(text: str) -> tuple[Unit, ...]:
     if times := _TIMES.fullmatch(word):
         scale = 1.0 / _power(times["times"])
         return tuple(_scaled(one, scale) for one in units_of(times["unit"]))
+    if multiple := _MULTIPLE.fullmatch(word):  # `10 ms`: what a clock's tick lasts
+        own = [one for one in units_of(multiple["unit"]) if one.dimension == "time"]
+        return tuple(_scaled(one, float(multiple["times"])) for one in own)
     if scaled := _SCALE.fullmatch(word.lower()):
         at = word.lower().index(scaled["unit"], len(scaled["scale"]))
         return tuple(_scaled(one, _fraction(scaled["scale"])) for one in units_of(word[at:]))

@@ -76,6 +76,22 @@ def test_two_voltages_of_unnamed_sides_stay_in_doubt_though_they_sag(tmp_path: P
     assert [one.sure < 0.95 for one in volts] == [True]
 
 
+@pytest.mark.parametrize(
+    ("header", "tick_s"),
+    [("tick [10 ms]", 0.01), ("time (100 ms)", 0.1), ("time [0.01 s]", 0.01), ("t in 1/10 s", 0.1)],
+)
+def test_ticks_of_a_stated_length(tmp_path: Path, header: str, tick_s: float) -> None:
+    """SI: 10 ms are 0.01 s."""
+    t = np.arange(ROWS) * 0.2
+    columns = {
+        header: np.round(t / tick_s),
+        "battery current [A]": 12.0 + 8.0 * np.sin(t),
+        "battery voltage [V]": 55.0 - 0.1 * np.sin(t),
+    }
+    table = read_columns(tmp_path, columns, setup_with("hub"))
+    assert np.allclose(table.time_s, t)
+
+
 def test_letters_in_pairs_are_front_and_rear(tmp_path: Path) -> None:
     table = read_columns(tmp_path, two_drives("F", "R"), setup_with("front", "rear"))
     found = [one.channel for one in table.readings[1:]]

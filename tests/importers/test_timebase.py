@@ -254,3 +254,18 @@ def test_held_channels_have_their_own_rate(rows: int, rate_hz: float) -> None:
 def test_a_constant_channel_has_no_rate() -> None:
     assert true_rate_hz(TRUE_S, np.ones(N)) is None
     assert true_rate_hz(TRUE_S, np.full(N, np.nan)) is None
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        text(stamps(TRUE_S, "2031-05-04T09:12:00")[::-1]),
+        text([one[11:] for one in stamps(TRUE_S, "2031-05-04T09:12:00")[::-1]]),
+    ],
+)
+def test_the_newest_row_first_is_turned_round(cells: TimeColumn) -> None:
+    """By dates; a bare count that falls may be one that runs down and is refused, see above."""
+    reading = read(cells)
+    assert np.allclose(reading.time_s, TRUE_S)
+    assert np.array_equal(reading.keep, np.arange(N)[::-1])
+    assert any("newest row stands first" in one for one in reading.problems)

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from analyzer.balance import Balance
 from analyzer.estimate import Note
-from analyzer.quantities import pack_current_a, pack_voltage_v, wheel_speed_mps
-from analyzer.totals import Totals
+from analyzer.quantities import Floats, pack_current_a, pack_voltage_v, wheel_speed_mps
+from analyzer.totals import Totals, integral
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+MOSTLY_KNOWN = 0.95
+"""Share of the ride from which its sums stand without a word. Our choice."""
 SUMS = ("charge_out_ah", "charge_back_ah", "energy_out_wh", "energy_back_wh")
 
 
@@ -31,6 +35,8 @@ def left_out(ride: Ride, setup: Setup, totals: Totals, balance: Balance | None) 
             Note(f"ride.{name}", "No pack or controller voltage was logged.")
             for name in ("energy_out_wh", "energy_back_wh")
         ]
+    if current is not None and totals.charge_out_ah is not None:
+        found += _known_for(ride, current.values)
     if balance is None and len(ride.drives) > 1:
         found.append(Note("balance", "It takes the battery current of two drives."))
     if balance is not None and balance.speed_ratio is None:
@@ -38,6 +44,19 @@ def left_out(ride: Ride, setup: Setup, totals: Totals, balance: Balance | None) 
     if balance is not None and all(one.drive_pct is None for one in balance.shares):
         found.append(Note("balance.shares", _no_shares(ride, setup, balance)))
     return tuple(found)
+
+
+def _known_for(ride: Ride, amps: Floats) -> list[Note]:
+    """A word on sums that stand for a part of the ride only."""
+    known_s = integral(np.where(np.isfinite(amps), 1.0, np.nan), ride)
+    logged_s = integral(np.ones(amps.size), ride)
+    if known_s >= MOSTLY_KNOWN * logged_s:
+        return []
+    text = (
+        f"The current is known for {known_s:.0f} of {logged_s:.0f} s only (a log begins later or "
+        "ends before the others): what flowed in the rest is not counted."
+    )
+    return [Note("ride.charge_out_ah", text)]
 
 
 def _lost_braking(ride: Ride, channels: Sequence[str]) -> str:

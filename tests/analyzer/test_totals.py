@@ -81,3 +81,17 @@ def test_what_is_not_logged_is_none():
     assert totals.distance_m is None
     assert totals.charge_out_ah is None
     assert totals.energy_back_wh is None
+
+
+def test_a_current_known_for_part_of_the_ride_is_said():
+    """One drive's log ends after 60 of 100 s: 10 A for a minute, 0.167 Ah, and no more is known."""
+    t = clock(100)
+    right = np.where(t < 60, 4.0, np.nan)
+    values = {"left.battery_current_a": 6.0, "right.battery_current_a": right}
+    ride = make_ride(t, values | {"pack_voltage_v": 50.0}, drives=("left", "right"))
+    totals = ride_totals(ride, make_setup())
+    (note,) = [
+        one.text for one in left_out(ride, make_setup(), totals, None)
+        if one.about == "ride.charge_out_ah"
+    ]  # fmt: skip
+    assert "60 of 100 s" in note

@@ -105,7 +105,8 @@ def _turns_by_ratio(turns: Guess, ratio: float, pairs: int | None) -> None:
 
 def settle_degrees(guesses: list[Guess]) -> None:
     """Latitude and longitude come in one unit: the only one in which both can be, or the one
-    that is stated for either."""
+    that is stated for either. What could be degrees as it stands is never taken for parts of
+    them."""
     named = {one.name.channel: one for one in guesses if one.name is not None}
     both = [named.get("latitude_deg"), named.get("longitude_deg")]
     pair = [one for one in both if one is not None and one.sample.size]
@@ -117,6 +118,7 @@ def settle_degrees(guesses: list[Guess]) -> None:
         unit for unit in (BY_NAME[("angle", name)] for name in DEGREES)
         if tops[0] * unit.factor <= 90.0 and tops[1] * unit.factor <= 180.0
         and (not stated or unit.name == stated[0])
+        and all(unit.name == "°" or top > 180.0 for top in tops)
     ]  # fmt: skip
     if len(fits) != 1 or len(set(stated)) > 1:
         return

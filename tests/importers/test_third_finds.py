@@ -69,6 +69,20 @@ def test_both_of_a_place_come_in_one_unit(tmp_path: Path, scale: float, unit: st
     assert min(found[one].sure for one in ("lat", "lon")) >= 0.95
 
 
+def test_degrees_beside_ten_millionths_stay_degrees(tmp_path: Path) -> None:
+    """Two sources in one log: 7.9 is a longitude as it stands, whatever the latitude's unit."""
+    t = np.arange(ROWS) / 10.0
+    columns = {
+        "time [s]": t,
+        "battery current [A]": 12.0 + 8.0 * np.sin(t),
+        "battery voltage [V]": 55.0 - 0.1 * np.sin(t),
+        "latitude [1e-7 deg]": 1e7 * (46.7 + 1e-5 * t),
+        "longitude": 7.9 + 1e-3 * t,
+    }
+    found = {one.header: one for one in read_columns(tmp_path, columns, setup_with("hub")).readings}
+    assert found["longitude"].unit == "°"
+
+
 def test_two_voltages_of_unnamed_sides_stay_in_doubt_though_they_sag(tmp_path: Path) -> None:
     """Sides are called A and B: which is left no log can say."""
     table = read_columns(tmp_path, two_drives("A", "B"), setup_with("left", "right"))

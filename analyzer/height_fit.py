@@ -31,9 +31,9 @@ OUTLIER_FLOOR_M = 0.3
 ERROR_FORGETS_S = (60.0, 180.0)
 """Tried times over which the wandering error of a height channel forgets itself [s]. GPS errors
 wander over minutes (references to the GPS SPS standard, 2020); our choice within that."""
-ERROR_SDS_M = tuple(0.05 * 2.0 ** (k / 2) for k in range(15))
-"""Tried sizes of that error [m], from a barometer to a GPS among houses; half an hour tells it
-within such a step. Our choice."""
+ERROR_SDS_M = (0.05, 0.2, *(0.4 * 2.0 ** (k / 2) for k in range(9)))
+"""Tried sizes of that error [m], from a barometer to a GPS among houses; half an hour tells a large
+one within such a step, and what the small ones are hardly matters. Our choice."""
 ROAD_GRADE_ERRORS = (0.001, 0.002, 0.004, 0.008, 0.016)
 """Tried errors of the power balance's grade over 100 m [1]."""
 USUAL_GRADE_ERROR, GRADE_ERROR_FACTOR = 0.004, 3.0
@@ -47,7 +47,7 @@ POOR_FIT = 2.0
 balance: the readings alone are tried, too. Our choice."""
 SPARSE_S = 20.0
 """Readings further apart than this tell nothing of their scatter [s]. Our choice."""
-LEAST_CHANCE = 0.02
+LEAST_CHANCE = 0.05
 """Choices of wander less probable than this part of the likeliest are left out. Our choice."""
 MIN_READINGS, FEW_READINGS = 8, 4
 MIN_WAY_M = 30.0

@@ -12,9 +12,9 @@ from typing import Protocol, TypeVar
 Choice = tuple[int, int]
 """Row and column of the grid."""
 
-COUNTS_WITHIN = 8.0
+COUNTS_WITHIN = 6.0
 """A choice whose score (minus twice the log likelihood) is this far above the best counts for under
-2 % of it. Our choice."""
+5 % of it. Our choice."""
 
 
 class Scored(Protocol):

@@ -83,18 +83,25 @@ def _held_s(above: Bools, ride: Ride) -> Floats:
 
 def line_rows(one: DriveSignals, drive: Drive, ride: Ride) -> Bools:
     """Rows at which this controller's own stop line was reached: voltage low or high, heat."""
-    out = np.zeros(one.dead.size, np.bool_)
+    out = too_high_rows(one, drive, ride)
     voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
     with np.errstate(invalid="ignore"):
         if voltage is not None and drive.stop_at_v is not None:
             out |= voltage <= drive.stop_at_v + NEAR_V
-        if voltage is not None and drive.overvoltage_v is not None:
-            out |= voltage >= drive.overvoltage_v - NEAR_V
         for part in ("controller", "motor"):
             stop, heat = getattr(drive, f"{part}_stop_c"), ride.get(f"{one.name}.{part}_temp_c")
             if stop is not None and heat is not None:
                 out |= heat >= stop - NEAR_K
     return out
+
+
+def too_high_rows(one: DriveSignals, drive: Drive, ride: Ride) -> Bools:
+    """Rows at which this controller's own overvoltage line was reached: it stops braking there."""
+    voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
+    if voltage is None or drive.overvoltage_v is None:
+        return np.zeros(one.dead.size, np.bool_)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(voltage >= drive.overvoltage_v - NEAR_V, np.bool_)
 
 
 def status_rows(ride: Ride) -> Bools:

@@ -9,7 +9,7 @@ import numpy as np
 from analyzer.loss_demand import demand_jumps
 from analyzer.loss_ends import dead_rows, high_load_a, holes_and_end
 from analyzer.loss_fade import faded_away, refused, with_fading
-from analyzer.loss_lines import line_rows, status_rows, trip_used
+from analyzer.loss_lines import line_rows, status_rows, too_high_rows, trip_used
 from analyzer.loss_off import switched_off, switched_off_logger
 from analyzer.loss_rows import CARRY_S, AskedRows, asked_rows
 from analyzer.loss_signals import STANDING_MPS, DriveSignals, drive_signals
@@ -188,8 +188,10 @@ def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
     found += spins(one, others, rows, ride)
     found += demand_jumps(one, others, ride, rows.given)
     if one.demand is None:
-        lines = line_rows(one, setup.drive(one.name), ride) | _trip_gone(search)
-        seen = Witnesses(lines, status_rows(ride), setup.pack.series)
+        drive = setup.drive(one.name)
+        lines = line_rows(one, drive, ride) | _trip_gone(search)
+        high = too_high_rows(one, drive, ride)
+        seen = Witnesses(lines, high, status_rows(ride), setup.pack.series)
         found += unasked_falls(one, others, ride, seen)
     series = setup.pack.series
     return [with_fading(x, one, rows, setup.drive(one.name), ride, series) for x in found]

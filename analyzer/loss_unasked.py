@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,9 @@ FROM_PART = 0.3
 """Of the high load must have flowed. Our choice."""
 STAYS_S = 0.3
 """Gone for this long at least [s]. Our choice."""
+BLINKS_S = 0.15
+"""... and this long where the bus fell with it: a contact may close again at once [s]. Our choice:
+as short as a loss with a demand."""
 COLLAPSE_V_PER_CELL = 0.15
 """Let go of its load a pack rises; a bus that falls instead by this much [V per cell] has lost its
 pack. Our choice: far beyond noise and sag."""
@@ -36,6 +40,8 @@ class Witnesses:
 
     lines: Bools
     """A protection's line is reached: a stop voltage, a temperature, a trip's level and delay."""
+    too_high: Bools
+    """The controller's overvoltage line is reached, at which it stops braking."""
     status: Bools
     """A status or fault code changed within half a second."""
     series: int
@@ -74,7 +80,8 @@ def _falls(
     """Those of driving, or those of braking, of which `high` is much."""
     time_s, work = ride.time_s, one.work_a
     assert work is not None
-    back_rows = max(1, round(SUDDEN_S / float(np.median(np.diff(time_s)))))
+    # A fall within the 0.3 s touches the rows on either side of it.
+    back_rows = max(1, math.ceil(SUDDEN_S / float(np.median(np.diff(time_s))) - 0.01))
     low = work <= max(one.floor_a, GONE_PART * high)
     before = np.concatenate([np.zeros(back_rows), work[:-back_rows]])
     braked = np.concatenate([np.zeros(back_rows, np.bool_), one.braking[:-back_rows]])
@@ -83,12 +90,14 @@ def _falls(
     starts &= braked == (sign < 0)
     found, up = [], ~low
     for first in np.flatnonzero(starts & ~one.dead).tolist():
-        stop = int(np.searchsorted(time_s, time_s[first] + STAYS_S))
+        opened = _opened(one, first, back_rows, time_s, seen, sign)
+        stays_s = BLINKS_S if opened else STAYS_S
+        stop = int(np.searchsorted(time_s, time_s[first] + stays_s))
         if stop >= time_s.size or not low[first : stop + 1].all():
             continue
         if time_s[first] - time_s[first - back_rows] > ride.gap_s:
             continue
-        if not _witnessed(one, others, first, back_rows, time_s, seen, sign):
+        if not opened and not _witnessed(others, first, back_rows, time_s, seen, sign):
             continue
         back = next_true(up, first)
         last = time_s.size - 1 if back is None else back - 1
@@ -96,8 +105,20 @@ def _falls(
     return found
 
 
-def _witnessed(
+def _opened(
     one: DriveSignals,
+    first: int,
+    back_rows: int,
+    time_s: Floats,
+    seen: Witnesses,
+    sign: int,
+) -> bool:
+    """Whether the bus fell with the current: the pack's path opened."""
+    line = COLLAPSE_V_PER_CELL if sign > 0 else BRAKE_COLLAPSE_V_PER_CELL
+    return collapses(one.voltage_v, first, back_rows, time_s, seen.series * line)
+
+
+def _witnessed(
     others: list[DriveSignals],
     first: int,
     back_rows: int,
@@ -108,8 +129,7 @@ def _witnessed(
     near = slice(max(first - back_rows - 2, 0), first + 2)
     if sign > 0 and (bool(seen.lines[near].any()) or bool(seen.status[near].any())):
         return True
-    line = COLLAPSE_V_PER_CELL if sign > 0 else BRAKE_COLLAPSE_V_PER_CELL
-    if collapses(one.voltage_v, first, back_rows, time_s, seen.series * line):
+    if sign < 0 and bool(seen.too_high[near].any()):
         return True
     return any(_goes_on(other, first, back_rows, time_s) for other in others)
 

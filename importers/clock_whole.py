@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import correlate
 
 from importers.clock_grids import Signals, mean_around
 from importers.resample import gap_limit_s
@@ -209,8 +208,12 @@ def _even(time_s: Floats, values: Floats, mean_s: float) -> tuple[Floats, NDArra
 def _masked(a: Floats, in_a: NDArray[np.bool_], b: Floats, in_b: NDArray[np.bool_]) -> Floats:
     """Pearson's correlation of the two at every lag, -1 where too little overlaps."""
 
+    size = a.size + b.size - 1
+    length = 1 << (size - 1).bit_length()
+
     def sums(x: Floats, y: Floats) -> Floats:
-        return np.asarray(correlate(y, x, "full", "fft"), np.float64)
+        spectrum = np.fft.rfft(y, length) * np.fft.rfft(x[::-1], length)
+        return np.asarray(np.fft.irfft(spectrum, length)[:size], np.float64)
 
     one, other = in_a.astype(np.float64), in_b.astype(np.float64)
     a, b = (a - a[in_a].mean()) * one, (b - b[in_b].mean()) * other

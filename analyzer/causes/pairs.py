@@ -51,7 +51,7 @@ JERKS: tuple[Fact, ...] = (
     {"jitter": "yes some", "phase": "- below half light spike"},
     {"speed": "still slow", "phase": "below light", "beats": "yes some"},
 )
-SMOOTH: Fact = {"phase": "full", "jitter": "no"}
+SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no"}
 ROLLS_WELL: Fact = {"speed": "still slow", "rolling": "runs"}
 ROLLS_NOT: Fact = {"rolling": "fails"}
 BEATING: tuple[Fact, ...] = (
@@ -68,7 +68,7 @@ OVER_LINK: tuple[Fact, ...] = (
     {"sides": "parted"},
     {"link": "follower", "phase": "below half light", "return": "soon later never after_rest"},
 )
-NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"}, {"sides": "together", "frozen": "no"})
+NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"}, {"link": "untold", "frozen": "no"})
 SIGNAL_GONE: tuple[Fact, ...] = (
     {"demand": "jump"},
     {"sides": "parted"},

@@ -96,7 +96,7 @@ MODELS = (
             "who": {"one": LIKELY, "all": NEVER},
             "link": {"follower": LIKELY, "leader": HARDLY, "untold": -0.7},
             "frozen": {"yes": YES, "no": -0.3},
-            "sides": {"parted": YES, "together": UNLIKELY},
+            "sides": {"parted": YES},
             "demand": {"frozen": LIKELY, "jump": SOME, "held": 0.0},
             "phase": {"spike": HARDLY, "full": -0.3},
             "jitter": {"yes": HARDLY},

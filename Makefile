@@ -17,7 +17,7 @@ lint: $(READY)  ## ruff and mypy
 bench: $(READY)  ## speed, memory and size as ratios measured in one run
 	@for name in ride_command reading book day_log; do echo "== $$name"; $(BIN)/python benchmarks/$$name.py || exit 1; done
 
-TABLES = pack_truth limits_truth restated_truth compare_truth hills_truth grade_truth descents_truth cutout_truth clocks clocks_simulated ageing_truth predict_truth probe_truth third_truth ageing_rides
+TABLES = pack_truth limits_truth restated_truth compare_truth hills_truth grade_truth descents_truth cutout_truth clocks clocks_simulated ageing_truth predict_truth probe_truth third_truth ageing_rides months_truth
 
 DRIVES =
 

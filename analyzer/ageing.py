@@ -16,7 +16,7 @@ from analyzer.ageing_ahead import (
 from analyzer.ageing_capacity import CapacityAgeing, capacity_course
 from analyzer.ageing_health import energy_per_km, vehicle_health
 from analyzer.ageing_hills import derate_v, hills_ahead, usable_ah
-from analyzer.ageing_marks import logger_marks, one_scale
+from analyzer.ageing_marks import doubtful_jumps, logger_marks, one_scale
 from analyzer.ageing_parts import Kept
 from analyzer.ageing_resistance import ResistanceAgeing, resistance_course
 from analyzer.ageing_result import AgeingResult, DayNote, JumpTold, RideUse
@@ -48,6 +48,9 @@ def judge_ageing(
     if rescaled:
         capacity = capacity_course(ordered, own_curve=own_curve, setup=setup)
     resistance = resistance_course(ordered)
+    apart, doubts = doubtful_jumps(ordered, capacity, resistance)
+    if doubts:
+        capacity = capacity_course(apart, own_curve=own_curve, setup=setup)
     span_days = (ordered[-1].start - ordered[0].start).total_seconds() / 86400
     long_enough = span_days >= LEAST_SPAN_DAYS
     capacity_80 = capacity_ahead(capacity, setup, ordered) if long_enough else None
@@ -84,6 +87,7 @@ def judge_ageing(
             *_hill_notes(hills, setup, resistance, long_enough),
             *_temperature_notes(ordered),
             *(Note("resistance.jumps", one.text) for one in marks),
+            *doubts,
             *weak_group_notes(ordered, setup),
             *health_notes,
         ),

@@ -7,10 +7,20 @@ from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 
+import numpy as np
+
 from analyzer.ageing_capacity import CapacityAgeing
 from analyzer.ageing_parts import BY_HAND, Kept
+from analyzer.ageing_resistance import Jump, ResistanceAgeing
 from analyzer.ageing_result import Mark
-from analyzer.ageing_scale import ScaleChange, on_one_scale, scale_changes
+from analyzer.ageing_scale import (
+    LEAST_SD,
+    ScaleChange,
+    maybe_scale,
+    on_one_scale,
+    scale_changes,
+)
+from analyzer.estimate import Estimate, Note
 
 SAME_FACTOR = 0.005
 """A factor this near to one is none."""
@@ -39,6 +49,51 @@ def one_scale(
     return scaled, tuple(
         Mark(rides[one.first].start, _scale_text(rides[one.first].start, one, before, after))
         for one, before, after in zip(changes, factors[:-1], factors[1:], strict=True)
+    )
+
+
+def doubtful_jumps(
+    rides: Sequence[Kept], capacity: CapacityAgeing | None, resistance: ResistanceAgeing | None
+) -> tuple[list[Kept], tuple[Note, ...]]:
+    """Jumps that may be the logger's as well as the pack's: a note on each, and the rides as their
+    capacity has to be read then, those after it as if another logger had kept them.
+
+    The jump stays told: a contact that heats and is not looked at does more harm than one that is
+    looked at for nothing.
+    """
+    if resistance is None or not resistance.jumps:
+        return list(rides), ()
+    known = dict(zip(capacity.used, capacity.each_ah.tolist(), strict=True)) if capacity else None
+    where = {one.name: at for at, one in enumerate(rides)}
+    jumps = {where[resistance.used[one.first]]: one for one in resistance.jumps}
+    doubted = maybe_scale(rides, known, {at: _ln(one.step_pct) for at, one in jumps.items()})
+    out, notes = list(rides), []
+    for (at, jump), doubt in zip(jumps.items(), doubted, strict=True):
+        if not doubt:
+            continue
+        notes.append(Note("resistance.jumps", _doubt_text(jump)))
+        for later in range(at, len(out)):
+            own = out[later].summary
+            if own.origin != BY_HAND:
+                origin = f"{own.origin}\nscale from {at}"
+                out[later] = Kept(out[later].name, replace(own, origin=origin))
+    return out, tuple(notes)
+
+
+def _ln(step_pct: Estimate) -> tuple[float, float]:
+    """A step's ln and its standard deviation."""
+    low, high = step_pct.low, step_pct.high
+    assert low is not None
+    assert high is not None
+    sd = float(np.log((100 + high) / (100 + low))) / 3.92
+    return float(np.log1p(step_pct.value / 100)), max(sd, LEAST_SD)
+
+
+def _doubt_text(jump: Jump) -> str:
+    return (
+        f"The jump of {_day(jump.date)} may be the logger's (its scale, a new firmware) as well as "
+        "the pack's: charge and energy stepped with it within what they scatter. Look at the "
+        "contacts all the same, and hold a clamp meter against the log."
     )
 
 

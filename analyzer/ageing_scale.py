@@ -47,6 +47,10 @@ ROUNDS = 4
 """Of robust least squares. Our choice: weights settle."""
 ROUND_LN = 0.25
 """A factor this near to a power of ten is one: a change of unit. Our choice."""
+FITS, UNSURE_LN = 4.0, 0.09
+"""The most that a change of scale may leave of the sum of squares for a jump to be doubted (two
+degrees of freedom: 86 %), and the largest jump that is: a larger change of scale is sure by itself.
+Our choice."""
 LEAST_DISTANCE_M = 1000.0
 
 
@@ -87,6 +91,32 @@ def scale_changes(
         if all(abs(at - other.first) > WINDOW // 2 for other in found):
             found.append(ScaleChange(at, float(np.exp(ln)), sd))
     return sorted(found, key=lambda one: one.first)
+
+
+def maybe_scale(
+    rides: Sequence[Kept],
+    capacities_ah: Mapping[str, float] | None,
+    jumps: Mapping[int, tuple[float, float]],
+) -> list[bool]:
+    """Whether jumps of the resistance (place: ln of its ratio, and the sd) may be of the scale:
+    charge and energy stepped the other way by about as much, though not so that it were sure."""
+    series = _series(rides, capacities_ah or {})
+    steps = _steps(series, list(jumps))
+    return [
+        _may_be_scale({**own, "ohm": (-ln, sd)})
+        for own, (ln, sd) in zip(steps, jumps.values(), strict=True)
+    ]
+
+
+def _may_be_scale(steps: Mapping[str, tuple[float, float]]) -> bool:
+    """By the sums of squares of both: all quantities step alike, or the resistance alone."""
+    if len(steps) < 2 or abs(steps["ohm"][0]) > UNSURE_LN:
+        return False
+    value, sd = np.array(list(steps.values())).T
+    ln, _ = _together(steps)
+    alike = float((((value - ln) / sd) ** 2).sum())
+    alone = sum((v / s) ** 2 for name, (v, s) in steps.items() if name != "ohm")
+    return alike <= min(FITS, alone)
 
 
 def _series(rides: Sequence[Kept], capacities_ah: Mapping[str, float]) -> list[_Series]:

@@ -8,7 +8,7 @@ from setup_maker import TRIKE, setup_of
 
 from analyzer.ageing import judge_ageing
 from analyzer.ageing_parts import Kept
-from analyzer.ageing_scale import on_one_scale, scale_changes
+from analyzer.ageing_scale import maybe_scale, on_one_scale, scale_changes
 from simulator.books import make_book
 
 SEEDS = range(8)
@@ -112,3 +112,57 @@ def test_rides_each_with_its_own_counting_give_a_level_and_no_fade():
     assert result.capacity.fade_pct_per_year is None
     assert result.capacity_80 is None
     assert "capacity.fade_pct_per_year" in [one.about for one in result.notes]
+
+
+def at_a_jump(ohm, ah, wh=0.0):
+    """Is a step of so much (natural logarithm) in three straight courses maybe one of scale?"""
+    rng = np.random.default_rng(11)
+    rides = []
+    for at, one in enumerate(make_book(2)[0]):
+        late = float(at >= AT)
+        noise = np.exp(0.004 * rng.standard_normal(3))
+        r10 = 0.08 * np.exp(ohm * late) * noise[0]
+        own = replace(
+            one.summary, temperature_c=25.0, resistance_10s_ohm=(r10, 0.98 * r10, 1.02 * r10),
+            charge_start_pct=(80.0, 79.0, 81.0), charge_end_pct=(40.0, 39.0, 41.0),
+            charge_out_ah=8.0 * np.exp(ah * late) * noise[1], charge_back_ah=0.0,
+            distance_m=10_000.0, energy_back_wh=0.0,
+            energy_out_wh=400.0 * np.exp(wh * late) * noise[2],
+        )  # fmt: skip
+        rides.append(Kept(one.name, own))
+    return maybe_scale(rides, None, {AT: (ohm, 0.012)})[0]
+
+
+# R = U / I, charge and energy are sums of I: a scale moves all three by the same factor.
+@pytest.mark.parametrize(
+    ("steps", "maybe"),
+    [
+        ((0.05, -0.05, -0.05), True),
+        ((-0.05, 0.05, 0.05), True),
+        ((0.05, 0.0, 0.0), False),
+        ((0.15, 0.0, 0.0), False),
+        ((0.05, 0.05, 0.05), False),
+    ],
+)
+def test_a_small_jump_may_be_the_scales_where_charge_and_energy_step_with_it(steps, maybe):
+    assert at_a_jump(*steps) == maybe
+
+
+def test_a_jump_of_15_pct_is_not_doubted():
+    for seed in range(40, 52):
+        kept, truth = make_book(seed, growth_pct_per_year=6.0, jump_pct=15.0)
+        result = judge_ageing(kept, setup_of(TRIKE))
+        places = [[one.start for one in kept].index(jump.date) for jump in result.jumps]
+        assert any(abs(at - truth.jump_at) <= 3 for at in places)
+        assert not [one for one in result.notes if "may be the logger's" in one.text]
+
+
+@pytest.mark.parametrize("seed", [6, 19])
+def test_a_doubted_jump_stays_told_and_its_scale_is_no_fade(seed):
+    # The current reads 7 % less from a day on; truth is no fade.
+    kept, _ = changed(seed, 0.93, growth_pct_per_year=8.0)
+    result = judge_ageing(kept, setup_of(TRIKE))
+    assert len(result.jumps) == 1
+    assert any("may be the logger's" in one.text for one in result.notes)
+    fade = result.capacity.fade_pct_per_year
+    assert fade.low <= 0 <= fade.high

@@ -52,6 +52,7 @@ class Style:
     gap: tuple[float, float] | None = None
     frozen: tuple[str, float, float] | None = None  # a side whose numbers stand still
     clock_apart_s: float = 0.0  # BMS and GPS files' clock ahead
+    began: datetime = BEGAN
 
 
 def _round(values: np.ndarray, step: float) -> np.ndarray:
@@ -123,7 +124,7 @@ def _times(seconds: np.ndarray, style: Style) -> tuple[str, list[str]]:
     if style.time == "ms":
         return "time [ms]", [str(round(s * 1000.0)) for s in seconds]
     if style.time == "iso":
-        stamps = [BEGAN + timedelta(seconds=float(s)) for s in seconds]
+        stamps = [style.began + timedelta(seconds=float(s)) for s in seconds]
         return "date and time", [
             f"{s:%Y-%m-%dT%H:%M:%S}.{s.microsecond // 1000:03d}Z" for s in stamps
         ]

@@ -20,6 +20,7 @@ from analyzer.ageing_marks import doubtful_jumps, logger_marks, one_scale
 from analyzer.ageing_parts import Kept
 from analyzer.ageing_resistance import ResistanceAgeing, resistance_course
 from analyzer.ageing_result import AgeingResult, DayNote, JumpTold, RideUse
+from analyzer.ageing_strays import stray_notes, without_strays
 from analyzer.estimate import Note
 from analyzer.trend import FEWEST
 from analyzer.use import sum_use
@@ -41,7 +42,8 @@ def judge_ageing(
     """
     if not rides:
         raise ValueError("ageing needs at least one ride")
-    as_read = sorted(rides, key=lambda one: one.start)
+    every = sorted(rides, key=lambda one: one.start)
+    as_read, strays = without_strays(every)
     own_curve = not setup.curve.built_in
     capacity = capacity_course(as_read, own_curve=own_curve, setup=setup)
     ordered, rescaled = one_scale(as_read, capacity)
@@ -62,7 +64,7 @@ def judge_ageing(
     marks = tuple(sorted((*logger_marks(as_read), *rescaled), key=lambda one: one.date))
     return AgeingResult(
         setup=setup,
-        rides=len(ordered),
+        rides=len(every),
         rides_used=len(used),
         span_days=span_days,
         resistance=resistance,
@@ -79,8 +81,9 @@ def judge_ageing(
         resistance_150=resistance_150,
         hills=hills,
         basis=BASIS,
-        per_ride=tuple(_use_of(one, used) for one in as_read),
+        per_ride=tuple(_use_of(one, used, away=one in strays) for one in every),
         notes=(
+            *stray_notes(strays, as_read),
             *_too_few(resistance, capacity),
             *_level_notes(capacity),
             *refusals(capacity, resistance, (capacity_80, resistance_150), span_days),
@@ -162,11 +165,13 @@ def _told_jumps(course: ResistanceAgeing | None, notes: Sequence[DayNote]) -> tu
     return tuple(out)
 
 
-def _use_of(one: Kept, used: set[str]) -> RideUse:
+def _use_of(one: Kept, used: set[str], *, away: bool) -> RideUse:
     if one.name in used:
         return RideUse(one, used=True, why_not=None)
     own = one.summary
-    if own.kind == "charge":
+    if away:
+        why = "dated years from all others"
+    elif own.kind == "charge":
         why = "no rest at one end, or too little charge between"
     elif own.resistance_10s_ohm is None:
         why = "too short or too even to tell a resistance, and too little charge for a capacity"

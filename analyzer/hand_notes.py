@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from math import hypot, sqrt
 
 from analyzer.ageing_parts import BY_HAND, Kept, sd_of
@@ -158,8 +158,13 @@ def cell_spread_note(notes: Sequence[HandNote]) -> Note | None:
     if not spreads:
         return None
     (day, last), first = spreads[-1], spreads[0]
-    text = f"Cells at rest were {1000 * last:.0f} mV apart on {day}, measured by hand"
+    text = f"Cells at rest were {1000 * last:.0f} mV apart on {_words(day)}, measured by hand"
     if len(spreads) > 1:
-        text += f" ({1000 * first[1]:.0f} mV on {first[0]})"
+        text += f" ({1000 * first[1]:.0f} mV on {_words(first[0])})"
     worth = "worth a look" if last >= SPREAD_LOOK_V else "not alarming"
     return Note("cells", f"{text}: {worth} (10 to 20 mV are normal, from 50 mV look closer).")
+
+
+def _words(day: str) -> str:
+    one = date.fromisoformat(day)
+    return f"{one.day} {one:%B %Y}"

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from importers.clock_columns import Clock, TimeColumn, best_clock, clocks_of, dated_clock
 from importers.errors import LogError
 from importers.ride import GAP_FACTOR, GAP_FLOOR_S
-from importers.time_mend import Mended, mend
+from importers.time_mend import UNSET_BEFORE_S, Mended, mend
 from importers.time_spread import Spread, spread
 from importers.true_rate import true_rate_hz
 
@@ -26,6 +26,8 @@ __all__ = ["MIN_ROWS", "TimeColumn", "TimeReading", "rate_hz", "read_time", "tru
 NEWEST_FIRST = 0.9
 """A log that falls at more than this share of its steps is turned round. Our choice: a counter
 that starts again rises far more often."""
+LATEST_S = 4_200_000_000.0
+"""2103 in seconds since 1970: no log is of later. Our choice."""
 MIN_ROWS = 10
 """Fewer rows with a time than this are no log of a ride. The project's own rule."""
 
@@ -192,7 +194,7 @@ def _start(
         if not np.isfinite(ahead).any():
             return None, ()
         since_1970 = dated.epoch_s + float(np.nanmedian(ahead)) + float(time_s[0])
-    if not 946_684_800.0 <= since_1970 <= 4_200_000_000.0:
+    if not UNSET_BEFORE_S <= since_1970 <= LATEST_S:
         return None, (("ride.start", "the log's clock was never set: it has no usable date"),)
     whole = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=since_1970)
     if not dated.zoned:

@@ -80,10 +80,20 @@ def _points(
     return one
 
 
-def _course(days: Sequence[str], fitted: Floats, new: Estimate, now: Estimate) -> list[Figure]:
-    """The fitted course with its 95 % band, interpolated between the ends' intervals."""
-    keep = _thin(len(fitted))
+def _course(
+    days: Sequence[str],
+    fitted: Floats,
+    new: Estimate,
+    now: Estimate,
+    jumps: Sequence[int] = (),
+) -> list[Figure]:
+    """The fitted course with its 95 % band, interpolated between the ends' intervals; `jumps` are
+    places of the first ride after each, where the line steps on that day."""
     share = np.linspace(0.0, 1.0, len(fitted))
+    fitted = np.insert(fitted, jumps, fitted[np.asarray(jumps, np.intp) - 1])
+    share = np.insert(share, jumps, share[np.asarray(jumps, np.intp)])
+    days = np.insert(np.asarray(days), jumps, [days[at] for at in jumps]).tolist()
+    keep = _thin(len(fitted))
     lines: list[Figure] = []
     edges: list[Floats] = []
     for side in ("low", "high"):
@@ -156,10 +166,16 @@ def _resistance(result: AgeingResult, anchors: dict[str, str]) -> Figure | None:
     spread = _relative(kept, "resistance_10s_ohm", values)
     figure: Figure = {
         "data": [
-            *_course(days, course.fitted_ohm * 1e3, milli[0], milli[1]),
+            *_course(
+                days,
+                course.fitted_ohm * 1e3,
+                milli[0],
+                milli[1],
+                [one.first for one in course.jumps],
+            ),
             _points(days, values, spread, kept, anchors, "each ride"),
         ],
-        "layout": _layout("resistance after 10 s at 25 °C, mΩ"),
+        "layout": _layout("mΩ after 10 s, at 25 °C"),
     }
     for jump in result.jumps:
         _mark_day(figure["layout"], f"{jump.date:%Y-%m-%d}", _jump_label(jump.part))
@@ -253,13 +269,13 @@ def _against_temperature(result: AgeingResult, anchors: dict[str, str]) -> Figur
     measured = np.array([one.summary.resistance_10s_ohm[0] for one in kept]) * 1e3  # type: ignore[index]
     grid = np.linspace(course.temperature_c.min(), course.temperature_c.max(), 60)
     heat = (1 / (grid + ZERO_C_K) - 1 / REFERENCE_K) / GAS_J_PER_MOL_K * 1000
-    layout = _layout("resistance after 10 s, mΩ")
+    layout = _layout("mΩ after 10 s, as it was")
     layout["xaxis"] = {"title": {"text": "pack temperature, °C"}}
     keep = _thin(len(kept))
     points: Figure = {
         "type": "scatter",
         "mode": "markers",
-        "name": "each ride, as measured",
+        "name": "each ride",
         "x": [round(float(v), 2) for v in course.temperature_c[keep]],
         "y": [round(float(v), 3) for v in measured[keep]],
         "text": [escape(one.name) for one in kept][keep],
@@ -279,8 +295,8 @@ def _against_temperature(result: AgeingResult, anchors: dict[str, str]) -> Figur
             "hoverinfo": "skip",
         }
         for at_25c, name, dash in (
-            (course.new_25c_ohm, "this pack's own law, at first", "dash"),
-            (course.now_25c_ohm, "now", "solid"),
+            (course.new_25c_ohm, "law at first", "dash"),
+            (course.now_25c_ohm, "law now", "solid"),
         )
     ]
     return {"data": [points, *lines], "layout": layout}
@@ -291,16 +307,23 @@ def _depths(result: AgeingResult) -> Figure | None:
     if not any(one.cycles for one in depths):
         return None
     layout = _layout("cycles", showlegend=False)
-    layout["xaxis"] = {"title": {"text": "depth of the cycle, % of charge"}, "type": "category"}
+    layout["xaxis"] = {
+        "title": {"text": "depth of the cycle, % of charge"},
+        "range": [0, 100],
+        "dtick": 20,
+    }
     return {
         "data": [
             {
                 "type": "bar",
                 "name": "cycles",
-                "x": [f"{one.depth_pct[0]} to {one.depth_pct[1]}" for one in depths],
+                "x": [sum(one.depth_pct) / 2 for one in depths],
+                "width": 0.9 * (depths[0].depth_pct[1] - depths[0].depth_pct[0]),
+                "text": [f"{one.depth_pct[0]} to {one.depth_pct[1]} %" for one in depths],
+                "textposition": "none",
                 "y": [round(one.cycles, 2) for one in depths],
                 "marker": {"color": "@c1"},
-                "hovertemplate": "%{y:.1f} cycles<extra></extra>",
+                "hovertemplate": "%{text}: %{y:.1f} cycles<extra></extra>",
             }
         ],
         "layout": layout,

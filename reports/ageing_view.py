@@ -34,7 +34,7 @@ MOST_HILLS = 3
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A paragraph with the word that opens it."""
+    """A paragraph with the word that opens it; the text may have lines."""
 
     word: str
     text: str
@@ -210,30 +210,49 @@ def _when(result: AgeingResult) -> str:
 
 
 def _hills(result: AgeingResult) -> str:
-    told = [_hill(one, result) for one in result.hills[:MOST_HILLS]]
+    """A line a climb: the most ridden in full, the others as short as can be."""
+    told = [
+        _other_hill(one, result) if place else _hill(one, result)
+        for place, one in enumerate(result.hills[:MOST_HILLS])
+    ]
     now, new = result.usable_ah, result.usable_new_ah
     if result.hills and now is not None and new is not None:
-        told.append(
-            f"From full down to there {result.hills[0].hill} leaves {spread(now, 1)} Ah today; "
+        told[0] += (
+            f" From full down to there it leaves {spread(now, 1)} Ah today; "
             f"{spread(new, 1)} Ah at the first rides."
         )
-    return " ".join(told)
+    return "\n".join(told)
 
 
 def _hill(one: HillAhead, result: AgeingResult) -> str:
-    name = one.hill[0].upper() + one.hill[1:]
-    text = (
-        f"{name} (ridden {one.times} times) reaches the voltage where power is reduced at "
+    return (
+        f"{_hill_name(one)} reaches the voltage where power is reduced at "
         f"{spread(one.reached_now_pct, 0)} % charge and 25 °C today, at the first rides at "
-        f"{one.reached_new_pct.value:.0f} %; at 5 °C start it with {_more(one.reached_cold_pct)}."
+        f"{one.reached_new_pct.value:.0f} %; at 5 °C start it with {_more(one.reached_cold_pct)}. "
+        f"{_hill_ahead(one, result)}"
     )
+
+
+def _other_hill(one: HillAhead, result: AgeingResult) -> str:
+    return (
+        f"{_hill_name(one)}: {spread(one.reached_now_pct, 0)} % today, "
+        f"{one.reached_new_pct.value:.0f} % at first; at 5 °C {_more(one.reached_cold_pct)}. "
+        f"{_hill_ahead(one, result)}"
+    )
+
+
+def _hill_name(one: HillAhead) -> str:
+    return f"{one.hill[0].upper()}{one.hill[1:]} (ridden {one.times} times)"
+
+
+def _hill_ahead(one: HillAhead, result: AgeingResult) -> str:
     ahead = one.ahead
     at = f"{one.charge_pct:.0f} % charge"
     if ahead is None:
-        return f"{text} At {at} no date can be said."
+        return f"At {at} no date can be said."
     if ahead.value is not None and ahead.value <= _newest(result):
-        return f"{text} At {at} it does so already."
-    return f"{text} At {at} it will do so {_day(ahead)}."
+        return f"At {at} it does so already."
+    return f"At {at} it will do so {_day(ahead)}."
 
 
 def _more(one: Estimate) -> str:

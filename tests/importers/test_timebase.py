@@ -106,6 +106,15 @@ def test_a_clock_that_starts_in_1970_until_it_is_set() -> None:
     assert reading.start.year == 2031
 
 
+@pytest.mark.parametrize("start", ["1970-01-01T00:00:05", "1980-01-06T00:00:00",
+                                   "2000-01-01T00:00:03", "2001-01-01T00:00:00"])  # fmt: skip
+def test_a_clock_that_was_never_set_knows_no_date(start: str) -> None:
+    # Where small clocks begin: a ride kept under such a date would be decades from the others.
+    reading = read(text(stamps(TRUE_S, start)))
+    assert np.allclose(reading.time_s, TRUE_S, atol=1e-6)
+    assert reading.start is None
+
+
 @pytest.mark.parametrize(
     ("start", "jump_s"), [("2031-10-26T02:58:00", -3600.0), ("2031-03-30T01:58:00", 3600.0)]
 )

@@ -1,5 +1,6 @@
 """The ageing page: its texts are the result's, its points lead to their rides."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -8,8 +9,10 @@ from page_figures import figures_of as figures
 from setup_maker import setup_of
 
 from analyzer.ageing import judge_ageing
+from analyzer.ageing_hills import HillAhead
 from analyzer.ageing_parts import Kept
 from analyzer.ageing_result import DayNote
+from analyzer.estimate import Estimate
 from reports.ageing_view import headline, paragraphs
 from reports.page import MOST_BYTES, ageing_page
 from simulator.books import make_book
@@ -89,3 +92,22 @@ def test_the_first_sentence_says_how_much():
     result = judge_ageing(kept, setup_of())
     grown = result.resistance.growth_pct_per_year.value
     assert f"resistance grows by {grown:.1f} % a year" in headline(result)
+
+
+def test_the_course_steps_on_the_day_of_the_jump(book):
+    drawn = figures(ageing_page(book))["resistance-plot"]["data"]
+    course = next(one for one in drawn if one["name"] == "course")
+    at = next(k for k, (a, b) in enumerate(zip(course["x"], course["x"][1:], strict=False))
+              if a == b)  # fmt: skip
+    assert course["x"][at].startswith(f"{book.jumps[0].date:%Y-%m-%d}")
+    step = 100 * (course["y"][at + 1] / course["y"][at] - 1)
+    assert step == pytest.approx(book.jumps[0].step_pct.value, abs=0.5)
+
+
+def test_each_climb_has_its_own_line(book):
+    reached = [Estimate(value, value - 3, value + 4) for value in (30.0, 36.0, 60.0)]
+    hills = tuple(HillAhead(name, 35.0, 9, None, *reached) for name in ("mill lane", "the ramp"))
+    page = ageing_page(replace(book, hills=hills))
+    assert re.search(r"<p>Mill lane \(ridden 9 times\) reaches[^<]*</p>", page)
+    short = "The ramp (ridden 9 times): 36 (33 to 40) % today, 30 % at first"
+    assert f"<p>{short}" in page.replace("\N{NO-BREAK SPACE}", " ")

@@ -94,6 +94,11 @@ def resistance_ahead(
     return dated(ahead, rides[-1].start)
 
 
+TELLS_PCT_PER_YEAR = 30.0
+"""A drift that may be more than this off says nothing [% a year]. Our choice: no pack in use ages
+so fast."""
+
+
 def refusals(
     capacity: CapacityAgeing | None,
     course: ResistanceAgeing | None,
@@ -125,6 +130,8 @@ def _refusal(what: str, drift: Estimate | None, goal: str, ahead: DatedAhead | N
         return ""
     if drift is None:
         return f"No date for {goal}: no {what} could be fitted."
+    if drift.half_width > TELLS_PCT_PER_YEAR:
+        return f"No date for {goal}: these rides do not tell the {what} yet."
     if drift.low is None or drift.low <= 0:
         return (
             f"No date for {goal}: the {what} of {drift.value:.1f} % a year is not beyond what "

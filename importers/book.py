@@ -203,15 +203,18 @@ class Book:
         )
 
     def remove(self, name: str) -> str:
-        """Take one ride out for good; its full name.
+        """Take one ride out for good, a file that cannot be read as one included; its full name.
 
         Raises
         ------
         BookError : not there, or it cannot be removed
         """
-        entry = self.find(name)
-        self.store.remove(RIDES, f"{entry.name}{RIDE_ENDING}")
-        return entry.name
+        damaged = [one.removesuffix(RIDE_ENDING) for one in self.left_out(self.entries())]
+        whole = name.removesuffix(RIDE_ENDING)
+        if whole not in damaged:
+            whole = self.find(name).name
+        self.store.remove(RIDES, f"{whole}{RIDE_ENDING}")
+        return whole
 
     def check(self) -> list[str]:
         """Is all of it whole? A sentence per fault: unreadable, changed, half-written, foreign."""

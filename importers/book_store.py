@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from importers.errors import BookError
+from importers.errors import BookError, LogError
 from importers.remote import is_remote, local_path
 
 TEMPORARY = ".writing-"
@@ -183,6 +183,10 @@ class LocalStore:
             yield
         except OSError as error:
             raise self._error(error) from error
+        except LogError as error:  # a ride file's own, about a hidden name nobody typed
+            if isinstance(error.__cause__, OSError):
+                raise self._error(error.__cause__) from error
+            raise
 
     def _error(self, error: OSError) -> BookError:
         what = f"the book cannot be used ({error.strerror or error}); nothing in it was changed"

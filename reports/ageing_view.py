@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from analyzer.ageing_ahead import TELLS_PCT_PER_YEAR
 from analyzer.ageing_hills import HillAhead
 from analyzer.ageing_result import AgeingResult
 from analyzer.estimate import Estimate
@@ -26,8 +27,6 @@ HEALTH = {
     "demand_rest": ("Demand at rest", "pct"),
 }
 """What else may change on a vehicle: its name, and the ending that says its unit."""
-TELLS_PCT_PER_YEAR = 30.0
-"""`At most` more than this says nothing [% a year]. Our choice: no pack in use ages so fast."""
 MOST_HILLS = 3
 """Climbs told of, the most ridden; the JSON has all. Our choice."""
 

@@ -190,12 +190,24 @@ def test_a_read_only_book_reads_and_says_why_it_cannot_write(setup):
         kept = sorted(one.name for one in rides.iterdir())
         rides.chmod(0o500)
         book.folder.chmod(0o500)
-        with pytest.raises(UserError, match="Permission denied"):
+        with pytest.raises(UserError, match="Permission denied") as told:
             book.add(ride_of(1, 1), setup)
+        assert told.value.where == book.place  # not a hidden name that nobody typed
         with pytest.raises(UserError, match="Permission denied"):
             book.remove(kept[0].removesuffix(".parquet"))
         assert len(book.entries()) == 1
         assert sorted(one.name for one in rides.iterdir()) == kept
+
+
+def test_a_damaged_ride_can_be_removed_by_its_name(book, setup):
+    name, _ = book.add(ride_of(), setup)
+    book.add(ride_of(1, 1), setup)
+    path = book.folder / "rides" / f"{name}.parquet"
+    path.write_bytes(path.read_bytes()[:3000])
+    assert any(name in one for one in book.check())
+    assert book.remove(name) == name
+    assert book.check() == []
+    assert len(book.entries()) == 1
 
 
 def _add_many(folder, first, count, done):

@@ -111,3 +111,14 @@ def test_each_climb_has_its_own_line(book):
     assert re.search(r"<p>Mill lane \(ridden 9 times\) reaches[^<]*</p>", page)
     short = "The ramp (ridden 9 times): 36 (33 to 40) % today, 30 % at first"
     assert f"<p>{short}" in page.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_fade_that_is_not_told_has_one_word_for_it():
+    # Twelve weeks of rides with a built-in curve: nothing to tell a fade by.
+    kept, _ = make_book(6, rides=14, months=2.8)
+    result = judge_ageing(kept, setup_of())
+    assert result.capacity.fade_pct_per_year.half_width > 30
+    text = " ".join(one.text for one in paragraphs(result))
+    assert "fade not told yet" in text
+    assert "do not tell the fade yet" in text
+    assert "the fade of" not in text

@@ -4,7 +4,7 @@ import re
 import tomllib
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from setup_maker import setup_of
 
@@ -115,10 +115,15 @@ def test_every_key_is_asked_but_the_rare_ones():
 
 @settings(deadline=None)
 @given(st.sampled_from(QUESTIONS), st.text(max_size=30))
+@example(next(q for q in QUESTIONS if q.key == "pack.cell_empty_v"), "5")
 def test_an_answer_that_passes_gives_a_setup(question, answer):
+    """Or contradicts what the chemistry says of full and empty cells, which is told when asked."""
     if question.check(answer) is None and question.key != "pack.chemistry":
         partner = {"vehicle.driving_teeth": "driven_teeth", "vehicle.driven_teeth": "driving_teeth"}
         answers = {question.key: answer}
         if question.key in partner and answer.strip():  # teeth come in pairs
             answers[f"vehicle.{partner[question.key]}"] = "40"
+        if question.key in ("pack.cell_full_v", "pack.cell_empty_v") and answers_fault(answers):
+            assert "between empty" in str(answers_fault(answers))
+            return
         setup_of(new_setup_text(answers))

@@ -32,8 +32,8 @@ def without_stray_quotes(data: bytes) -> tuple[bytes, tuple[int, ...]]:
     ends = np.flatnonzero(values == 10)
     if not quotes.size:
         return data, ()
-    lines, counts = np.unique(np.searchsorted(ends, quotes), return_counts=True)
-    odd = lines[counts % 2 == 1]
+    counts = np.diff(np.searchsorted(quotes, ends), prepend=0, append=quotes.size)
+    odd = np.flatnonzero(counts % 2 == 1)
     if not odd.size or odd.size > max(FEW_ODD, MOST_ODD * (ends.size + 1)):
         return data, ()
     whole = _whole_rows(values, ends, odd)

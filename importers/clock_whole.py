@@ -40,6 +40,9 @@ STEPS = 12
 HUBER = 1.5
 """Residuals beyond so many robust standard deviations count less (Huber 1964)."""
 LEAST_ROWS = 30
+KIND_MATCH, DIGITS = 0.5, 1e-7
+"""A kind of signal that is less alike than this there says nothing of the lag; no reading is better
+than this part of itself. Our choice."""
 STAMP_PART, STAMP_S = 0.1, 0.02
 """Of a slow log's step: how well its rows say when they were read, and at least so many seconds.
 Our choice: loggers stamp a row when it is written."""
@@ -120,10 +123,11 @@ def _by_slope(
         return None
     held = np.isfinite(y)
     held[1:] &= y[1:] != y[:-1]  # a channel that is held was read when it changed
-    held &= np.isfinite(y)
     at, value = y_s[held], y[held]
     begin = lag = sign * lag_s
     drift, middle = 0.0, float(at.mean()) if at.size else 0.0
+    if not _alike(own_s, own, at - lag, value):
+        return None
     for _ in range(STEPS):
         where = at - lag - drift * (at - middle)
         inside = (where >= own_s[0]) & (where <= own_s[-1])
@@ -139,6 +143,17 @@ def _by_slope(
     stamp_s = max(STAMP_PART * float(np.median(np.diff(at))), STAMP_S) / 2.0
     error_s = float(np.hypot(errors[0], stamp_s))
     return WholeFit(sign * lag, error_s, sign * drift, errors[1], middle - (not swap) * lag, 1.0)
+
+
+def _alike(x_s: Floats, x: Floats, where: Floats, y: Floats) -> bool:
+    """Whether this kind of signal has anything to say at the coarse lag."""
+    inside = (where >= x_s[0]) & (where <= x_s[-1])
+    if int(inside.sum()) < LEAST_ROWS:
+        return False
+    near = np.interp(where[inside], x_s, x)
+    if np.ptp(near) <= 0 or np.ptp(y[inside]) <= 0:
+        return False
+    return float(np.corrcoef(near, y[inside])[0, 1]) > KIND_MATCH
 
 
 def _newton(
@@ -159,6 +174,7 @@ def _newton(
         scale = 1.4826 * float(np.median(np.abs(rest))) + 1e-12
         weight = np.minimum(1.0, HUBER * scale / np.maximum(np.abs(rest), 1e-12))
     noise = float(np.sum(weight * rest**2) / max(weight.sum() - 4, 1.0))
+    noise = max(noise, (DIGITS * float(np.abs(y).max())) ** 2, 1e-24)
     runs = rest - rest.mean()
     alike = float(np.clip((runs[1:] @ runs[:-1]) / max(runs @ runs, 1e-12), 0.0, 0.95))
     noise *= (1 + alike) / (1 - alike)  # neighbours that err together count once
@@ -173,7 +189,7 @@ def _newton(
 def _best(
     first_s: Floats, first: Signals, second_s: Floats, second: Signals, mean_s: float
 ) -> tuple[float, float] | None:
-    kinds = [one for one in first if one in second]
+    kinds = [one for one in first if one in second and _moves(first[one]) and _moves(second[one])]
     pairs = [
         (_even(first_s, first[kind], mean_s), _even(second_s, second[kind], mean_s))
         for kind in kinds
@@ -189,6 +205,11 @@ def _best(
         return None
     lag = (top - (pairs[0][0][0].size - 1)) * STEP_S
     return float(second_s[0] - first_s[0] + lag), float(total[top])
+
+
+def _moves(values: Floats) -> bool:
+    good = values[np.isfinite(values)]
+    return bool(good.size and np.std(good) > DIGITS * float(np.abs(good).max()))
 
 
 def _even(time_s: Floats, values: Floats, mean_s: float) -> tuple[Floats, NDArray[np.bool_]]:

@@ -91,3 +91,13 @@ def test_rides_with_nothing_alike_stay_apart():
     fit = fit_clock(time_s, {"current": walk()}, time_s, {"current": walk()})
     assert isinstance(fit, NoFit)
     assert fit.active
+
+
+def test_logs_alike_to_the_last_digit_and_kinds_that_say_nothing_do_not_break():
+    """The same log twice has no scatter at all; a demand that never moves has no lag."""
+    time_s = np.arange(0.0, 200.0, 0.1)
+    speed = calm_speed_mps(time_s)
+    still = {"speed": speed, "demand": np.full(time_s.size, 12.0)}
+    fit = whole_fit(time_s, still, time_s, still, 60e-6)
+    assert fit is not None
+    assert fit.offset_s == pytest.approx(0.0, abs=1e-3)

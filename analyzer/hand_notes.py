@@ -11,12 +11,9 @@ from analyzer.ageing_parts import BY_HAND, Kept, sd_of
 from analyzer.estimate import Note
 from analyzer.rest_voltage import charge_from_rest
 from analyzer.summary import RideSummary, Triple
-from importers.book_notes import HandNote
+from importers.book_notes import LEVEL_POINTS, HandNote
 from importers.setup_types import Setup
 
-LEVEL_POINTS = 3.0
-"""How well a charge level that a rider reads off is known, half of a 95 % interval [points]. Our
-choice: displays show whole per cents and correct themselves now and then."""
 METER_SD = 0.002
 """A meter's reading of the pack's voltage, one standard deviation [relative]: 0.5 % as the 95 %
 range of a plain multimeter (common practice, no source), and the last digit beside it."""

@@ -55,9 +55,6 @@ MOST_JUMPS = 8
 MOVES, STANDS = 0.004, 0.012
 """A demand moves by more than the first from row to row, and stands within the second. Our choice:
 its resolution and its noise."""
-BETWEEN_PART = 1.0
-"""Rows of logs that were joined lie between readings: a fall of one sample may leave less than this
-part of what is seen at first to the next row (the larger part is the one found)."""
 FLAT_S = 0.25
 """After a jump the value stands still for this long [s]. Our choice."""
 BLINK_S = 0.7
@@ -295,12 +292,12 @@ def _stops(one: DriveSignals, at: int, time_s: Floats) -> bool:
 
 
 def _between(demand: Floats, at: int) -> bool:
-    """Whether the row after a fall lies between two readings, as where logs were joined: the fall
-    goes on into the next by a small rest of it."""
+    """Whether the row after a fall lies between two readings, as where logs were joined: the
+    smaller part of the fall is seen a row later."""
     if at + 2 >= demand.size:
         return False
     fell, rest = demand[at] - demand[at + 1], demand[at + 1] - demand[at + 2]
-    return bool(0.0 < rest / fell < BETWEEN_PART)
+    return bool(0.0 < rest / fell < 1.0)
 
 
 def _flat_until(demand: Floats, at: int) -> int:

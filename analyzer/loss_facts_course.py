@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analyzer.loss_demand import MOVES, TRACKS
 from analyzer.loss_facts import Around, Facts, level, lowest_of, median_of
 from analyzer.quantities import Floats, throttle_pct
 
@@ -26,17 +27,15 @@ filter and some rows."""
 STUCK_S = 10.0
 """So long no hand holds on for a drive that is gone, even at full [s]. Our choice: riders let go
 within some seconds."""
-PARTS_S, PARTS_PART, TRACKS, MOSTLY = 10.0, 0.1, 0.08, 0.8
-"""Two sides' demands that followed each other within the third of their range part when, within so
-long after a loss [s], one moves by more than the second while the other stands; they go on together
-when they are near for most of it. Our choice."""
+PARTS_S, PARTS_PART, MOSTLY = 10.0, 0.1, 0.8
+"""Two sides' demands that followed each other part when, within so long after a loss [s], one moves
+by more than the second of its range while the other stands; they go on together when they are near
+for most of it. Our choice."""
 JUMP_SEEN_S = 0.07
 """Slower logs cannot tell a jump from a hand by one fall alone [s]. Our choice."""
 OTHER_WITHIN_S, OTHER_SEEN_S = 2.0, 1.5
 """The other way counts when it is asked for so soon after a loss, and is watched for so long [s].
 Our choice."""
-MOVES = 0.004
-"""A demand that moves by less than this stands still. Our choice: its resolution."""
 FLICKER_S = 180.0
 """Forerunners of a bad contact are looked for this far back [s]. Our choice."""
 

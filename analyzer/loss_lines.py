@@ -83,8 +83,7 @@ def _held_s(above: Bools, ride: Ride) -> Floats:
 
 def line_rows(one: DriveSignals, drive: Drive, ride: Ride) -> Bools:
     """Rows at which this controller's own stop line was reached: voltage low or high, heat."""
-    out = too_high_rows(one, drive, ride)
-    voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
+    out, voltage = too_high_rows(one, drive, ride), _bus_v(one, ride)
     with np.errstate(invalid="ignore"):
         if voltage is not None and drive.stop_at_v is not None:
             out |= voltage <= drive.stop_at_v + NEAR_V
@@ -97,11 +96,15 @@ def line_rows(one: DriveSignals, drive: Drive, ride: Ride) -> Bools:
 
 def too_high_rows(one: DriveSignals, drive: Drive, ride: Ride) -> Bools:
     """Rows at which this controller's own overvoltage line was reached: it stops braking there."""
-    voltage = one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
+    voltage = _bus_v(one, ride)
     if voltage is None or drive.overvoltage_v is None:
         return np.zeros(one.dead.size, np.bool_)
     with np.errstate(invalid="ignore"):
         return np.asarray(voltage >= drive.overvoltage_v - NEAR_V, np.bool_)
+
+
+def _bus_v(one: DriveSignals, ride: Ride) -> Floats | None:
+    return one.voltage_v if one.voltage_v is not None else ride.get("pack_voltage_v")
 
 
 def status_rows(ride: Ride) -> Bools:

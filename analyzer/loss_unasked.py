@@ -88,9 +88,10 @@ def _falls(
     with np.errstate(invalid="ignore"):
         starts = low & ~np.concatenate([[True], low[:-1]]) & (before >= FROM_PART * high)
     starts &= braked == (sign < 0)
-    found, up = [], ~low
+    line = COLLAPSE_V_PER_CELL if sign > 0 else BRAKE_COLLAPSE_V_PER_CELL
+    found, up, fallen_v = [], ~low, seen.series * line
     for first in np.flatnonzero(starts & ~one.dead).tolist():
-        opened = _opened(one, first, back_rows, time_s, seen, sign)
+        opened = collapses(one.voltage_v, first, back_rows, time_s, fallen_v)
         stays_s = BLINKS_S if opened else STAYS_S
         stop = int(np.searchsorted(time_s, time_s[first] + stays_s))
         if stop >= time_s.size or not low[first : stop + 1].all():
@@ -103,19 +104,6 @@ def _falls(
         last = time_s.size - 1 if back is None else back - 1
         found.append(DriveLoss(one.name, sign, first, first, last, back, 0.0, "no_demand"))
     return found
-
-
-def _opened(
-    one: DriveSignals,
-    first: int,
-    back_rows: int,
-    time_s: Floats,
-    seen: Witnesses,
-    sign: int,
-) -> bool:
-    """Whether the bus fell with the current: the pack's path opened."""
-    line = COLLAPSE_V_PER_CELL if sign > 0 else BRAKE_COLLAPSE_V_PER_CELL
-    return collapses(one.voltage_v, first, back_rows, time_s, seen.series * line)
 
 
 def _witnessed(

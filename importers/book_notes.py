@@ -16,9 +16,9 @@ NOTE_ENDING = ".note.json"
 OVER_FULL_V = 0.1
 """No cell rests so far above the voltage it is charged to [V]. Our choice: chargers and balancers
 hold within 0.05 V."""
-LEVEL_OFF_POINTS = 3.0
-"""How far each charge level read off a display may be wrong [points], as in
-`analyzer.hand_notes`."""
+LEVEL_POINTS = 3.0
+"""How well a charge level that a rider reads off is known, half of a 95 % interval [points]. Our
+choice: displays show whole per cents and correct themselves now and then."""
 HELD_OF_RATED = (0.1, 1.5)
 """A pack that holds less or more of its rating than this is not the setup's. Our choice: one that
 holds a tenth no longer drives, and none holds half again what is printed on it."""
@@ -143,7 +143,7 @@ def _not_its_charge(setup: Setup, measures: dict[str, float | None]) -> list[str
     if ah is None or start is None or end is None:
         return []
     rated, points = setup.pack.capacity_ah, end - start
-    off = 2 * LEVEL_OFF_POINTS
+    off = 2 * LEVEL_POINTS  # at either end
     least = 100 * ah / (points + off)
     most = 100 * ah / (points - off) if points > off else float("inf")
     if least <= HELD_OF_RATED[1] * rated and most >= HELD_OF_RATED[0] * rated:

@@ -2,7 +2,8 @@
 
 Masked normalised cross-correlation: Pearson's correlation over the readings that both logs have, at
 every lag at once by FFT (Padfield, Masked object registration in the Fourier domain, IEEE
-Transactions on Image Processing 21, 2012). Holes and ends weigh nothing. Pure.
+Transactions on Image Processing 21, 2012). Holes and ends weigh nothing. Pure. By numpy alone: to
+load `scipy.signal` for its `correlate` takes a third of a second and 40 MB of every `ride`.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from importers.resample import gap_limit_s
 Floats = NDArray[np.float64]
 
 STEP_S = 0.5
+"""Grid of the whole rides [s]. Our choice: least squares find the lag between its steps."""
 OVERLAP_PART = 0.6
 """Of the shorter log must lie in the longer. Our choice."""
 FLAT_PART = 1e-3
@@ -27,19 +29,21 @@ MATCHES = ((0.75, 0.05), (0.55, 0.12))
 choice: made rides reach 0.99 with their own logs, 0.6 to 0.8 where one side failed; other rides
 0.45, and 0.05 more than at their next best lag."""
 ELSEWHERE_S = 15.0
-SLOW_MEAN_S = 10.0
-"""A mean over this long hides surging, which a slow log sees as something else [s]. Our choice:
-surges take up to 2 s."""
-QUICK_MEAN_S = 1.0
-SLOW_ERROR_S = 4.0
-"""How well a lag is known from slow means only [s]. Our choice: a third of the mean and more."""
+"""A lag is another one when it is so far off [s]. Our choice: half a pull away."""
+QUICK_MEAN_S, SLOW_MEAN_S = 1.0, 10.0
+"""Rides are compared as means over this long [s]; the second hides surging, which a slow log sees
+as something else. Our choice: surges take up to 2 s."""
+SLOW_ERROR_S = 2.0
+"""How well a lag is known from slow means only, one sd [s]. Our choice: a fifth of the mean."""
 MOST_MOVE_S = 3.0
 """Further from the coarse lag no finer one is looked for [s]. Our choice: twice the grid's step and
 a fast log's smoothing."""
-STEPS = 12
+STEPS, ENOUGH_S = 12, 1e-3
+"""Gauss-Newton steps at most, and the step [s] that ends them. Our choice."""
 HUBER = 1.5
 """Residuals beyond so many robust standard deviations count less (Huber 1964)."""
 LEAST_ROWS = 30
+"""Fewer common readings tell no lag. Our choice."""
 KIND_MATCH, DIGITS = 0.5, 1e-7
 """A kind of signal that is less alike than this there says nothing of the lag; no reading is better
 than this part of itself. Our choice."""
@@ -75,15 +79,23 @@ def whole_fit(
         if found is None:
             continue
         lag_s, match = found
-        fits = [
-            fit
-            for kind in first
-            if kind in second
-            and (fit := _by_slope(first_s, first[kind], second_s, second[kind], lag_s, usual_drift))
-        ]
-        if mean_s == QUICK_MEAN_S and fits:
+        fits = (
+            []
+            if mean_s == SLOW_MEAN_S
+            else [
+                fit
+                for kind in first
+                if kind in second
+                and (
+                    fit := _by_slope(
+                        first_s, first[kind], second_s, second[kind], lag_s, usual_drift
+                    )
+                )
+            ]
+        )
+        if fits:
             return _joined(fits, match)
-        return WholeFit(lag_s, SLOW_ERROR_S / 2.0, 0.0, usual_drift, float(first_s.mean()), match)
+        return WholeFit(lag_s, SLOW_ERROR_S, 0.0, usual_drift, float(first_s.mean()), match)
     return None
 
 
@@ -112,11 +124,10 @@ def _by_slope(
 ) -> WholeFit | None:
     """The slower log at its own moments against the faster one between its readings: least squares
     over lag and drift (Gauss-Newton, Huber's weights), their errors from what is left."""
-    swap = np.median(np.diff(second_s)) < np.median(np.diff(first_s))
-    (x_s, x), (y_s, y) = ((first_s, first), (second_s, second))
-    sign = 1.0
+    x_s, x, y_s, y, sign = first_s, first, second_s, second, 1.0
+    swap = bool(np.median(np.diff(second_s)) < np.median(np.diff(first_s)))
     if swap:
-        (x_s, x), (y_s, y), sign = (second_s, second), (first_s, first), -1.0
+        x_s, x, y_s, y, sign = second_s, second, first_s, first, -1.0
     good = np.isfinite(x)
     own_s, own = x_s[good], x[good]
     if own_s.size < LEAST_ROWS:
@@ -138,7 +149,7 @@ def _by_slope(
         lag, drift = lag + float(np.clip(step[0], -1.0, 1.0)), drift + step[1]
         if abs(lag - begin) > MOST_MOVE_S:
             return None
-        if abs(step[0]) < 1e-3:
+        if abs(step[0]) < ENOUGH_S:
             break
     stamp_s = max(STAMP_PART * float(np.median(np.diff(at))), STAMP_S) / 2.0
     error_s = float(np.hypot(errors[0], stamp_s))
@@ -189,6 +200,7 @@ def _newton(
 def _best(
     first_s: Floats, first: Signals, second_s: Floats, second: Signals, mean_s: float
 ) -> tuple[float, float] | None:
+    """The lag [s] at which both are most alike, and how alike; None where none stands out."""
     kinds = [one for one in first if one in second and _moves(first[one]) and _moves(second[one])]
     pairs = [
         (_even(first_s, first[kind], mean_s), _even(second_s, second[kind], mean_s))
@@ -208,6 +220,7 @@ def _best(
 
 
 def _moves(values: Floats) -> bool:
+    """Whether a signal changes at all."""
     good = values[np.isfinite(values)]
     return bool(good.size and np.std(good) > DIGITS * float(np.abs(good).max()))
 
@@ -228,7 +241,6 @@ def _even(time_s: Floats, values: Floats, mean_s: float) -> tuple[Floats, NDArra
 
 def _masked(a: Floats, in_a: NDArray[np.bool_], b: Floats, in_b: NDArray[np.bool_]) -> Floats:
     """Pearson's correlation of the two at every lag, -1 where too little overlaps."""
-
     size = a.size + b.size - 1
     length = 1 << (size - 1).bit_length()
 

@@ -71,8 +71,9 @@ class ClockFit:
     drift_low_ppm: float
     drift_high_ppm: float
     match: float
-    """Median correlation of the windows, 0 to 1."""
+    """Median correlation of the windows, or of the whole of both, 0 to 1."""
     windows: int
+    """So many told; 1 where the whole of both did."""
     kind: str
     """What the two logs were matched by."""
 
@@ -124,11 +125,8 @@ def fit_clock(
         return fit
     other = _of_whole(whole, first_s, kinds)
     if isinstance(fit, NoFit) and whole.match < SURELY_WHOLE:
-        if not fit.against:
-            there = (other.offset_s, other.drift_ppm * 1e-6)
-            held = _vote(*fine, kinds, there, FIRST_REACH_S)
-        else:
-            held = fit
+        there = (other.offset_s, other.drift_ppm * 1e-6)
+        held = fit if fit.against else _vote(*fine, kinds, there, FIRST_REACH_S)
         if isinstance(held, NoFit) and held.against:
             return held
     if isinstance(fit, ClockFit) and fit.windows >= WINDOWS_SPEAK and _width(fit) < _width(other):

@@ -20,6 +20,9 @@ SPARE = 1.02
 """Rows are estimated from the first piece; this much more is set aside."""
 EXACT_IDEAS = frozenset({"time", "date", "latitude", "longitude", "charge", "energy", "distance"})
 """What single precision would blur: kept in double."""
+HALF_DIGIT, BLURS = 6e-8, 1e-4
+"""What rounding to single precision is off by, of a number (IEEE 754: 2^-24), and the part of a
+column's span from which that blurs it. Our choice."""
 Numbers = NDArray[np.float64]
 
 
@@ -167,12 +170,13 @@ def _moved(numbers: Numbers, rows: int, size: int, kind: DTypeLike) -> Numbers:
 
 
 def _blurred(values: Numbers) -> bool:
-    """Whether single precision loses more than a ten-millionth of the column's own span."""
+    """Whether single precision loses more than `BLURS` of the column's own span."""
     good = values[np.isfinite(values)]
     if not good.size:
         return False
     top = float(np.abs(good).max())
-    return top * 6e-8 > 1e-4 * float(np.ptp(good)) and float(np.ptp(good)) > 0
+    span = float(np.ptp(good))
+    return top * HALF_DIGIT > BLURS * span > 0
 
 
 def _written(values: Numbers) -> pa.Array:

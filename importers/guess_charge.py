@@ -26,9 +26,8 @@ BIN_S = 20.0
 0.2 A."""
 STEP_S = 5.0
 """Rows further apart say nothing of the current between them [s]. Our choice."""
-LEAST_BINS = 8
-LEAST_STEPS = 50.0
-"""A counter must run over so many of its own steps. Our choice."""
+LEAST_BINS, LEAST_STEPS = 8, 50.0
+"""A counter must run over so many of these, and over so many of its own steps. Our choice."""
 GOES = 0.98
 """Correlation from which the counter counts this current. Our choice."""
 SAME = 0.08

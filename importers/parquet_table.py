@@ -28,9 +28,9 @@ LONG_CELLS = 32_000_000
 text of that size does."""
 PART_CELLS = 4_000_000
 """Cells read at once of a long table. Our choice: 32 MB."""
-MOST_CELLS_A_BYTE = 50
 BUFFER = 1 << 20
 """Bytes read ahead of each column. Our choice."""
+MOST_CELLS_A_BYTE = 50
 FREE_CELLS = 10_000_000
 """A file that claims more cells than this for each of its bytes, and more than these, is no log:
 what swings packs to a byte or two a cell. Our choice."""

@@ -54,6 +54,24 @@ def make_setup(
     )
 
 
+def drive_channels(
+    name: str,
+    amps: np.ndarray,
+    speed_mps: np.ndarray,
+    demand_pct: np.ndarray | None = None,
+    *,
+    phase_per_amp: float = 1.7,
+) -> dict[str, np.ndarray]:
+    """One drive's channels: 52 V at rest behind 0.2 ohm, motor current in proportion."""
+    out = {
+        f"{name}.battery_voltage_v": 52.0 - 0.2 * amps,
+        f"{name}.battery_current_a": amps,
+        f"{name}.phase_current_a": phase_per_amp * amps,
+        f"{name}.wheel_speed_mps": speed_mps,
+    }
+    return out if demand_pct is None else out | {f"{name}.throttle_pct": demand_pct}
+
+
 def make_ride(
     time_s: np.ndarray,
     channels: dict[str, np.ndarray | float],

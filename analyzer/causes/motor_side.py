@@ -7,7 +7,7 @@ from analyzer.causes.controller_side import STAYED
 from analyzer.causes.model import HARDLY, LIKELY, NEVER, SOME, UNLIKELY, YES, CauseModel
 from analyzer.words import CutoutCause
 
-ONE_SIDE = STAYED | {"who": {"one": LIKELY, "all": NEVER}, "jump": {"yes": HARDLY}}
+ONE_SIDE = STAYED | {"who": {"one": LIKELY, "all": NEVER}}
 """What breaks in one motor stops one: two at the same moment are no coincidence."""
 
 MODELS = (

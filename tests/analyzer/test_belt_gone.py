@@ -6,7 +6,7 @@ to the supply), while the other drive's motor keeps to the road's; current falls
 
 import numpy as np
 import pytest
-from handmade import clock, make_ride, make_setup
+from handmade import clock, drive_channels, make_ride, make_setup
 
 from analyzer.conditions import Conditions
 from analyzer.cutouts import find_losses
@@ -35,14 +35,8 @@ def _ride(runs_up: float):
         if name == "left":
             amps = np.where(time_s >= BREAKS_S, 0.02 * amps, amps)
         amps = amps + rng.normal(0, 0.05, time_s.size)
-        made |= {
-            f"{name}.battery_voltage_v": 52.0 - 0.2 * amps,
-            f"{name}.battery_current_a": amps,
-            f"{name}.phase_current_a": 1.2 * amps,
-            f"{name}.duty_pct": np.where(demand > 1, 10.6 * speed, 0.0),
-            f"{name}.throttle_pct": demand,
-            f"{name}.wheel_speed_mps": speed,
-        }
+        made |= drive_channels(name, amps, speed, demand, phase_per_amp=1.2)
+        made[f"{name}.duty_pct"] = np.where(demand > 1, 10.6 * speed, 0.0)
     return make_ride(time_s, made)
 
 
@@ -69,11 +63,5 @@ def test_a_small_steady_demand_that_is_obeyed_is_a_small_demand():
     made = {"gps_speed_mps": 6.0 + 0.0 * time_s}
     for name in ("left", "right"):
         amps = demand / 3.0 + rng.normal(0, 0.05, time_s.size)
-        made |= {
-            f"{name}.battery_voltage_v": 52.0 - 0.2 * amps,
-            f"{name}.battery_current_a": amps,
-            f"{name}.phase_current_a": 1.7 * amps,
-            f"{name}.throttle_pct": demand,
-            f"{name}.wheel_speed_mps": made["gps_speed_mps"],
-        }
+        made |= drive_channels(name, amps, made["gps_speed_mps"], demand)
     assert search_losses(make_ride(time_s, made), make_setup())[0] == ()

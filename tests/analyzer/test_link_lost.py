@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from handmade import clock, make_ride, make_setup
+from handmade import clock, drive_channels, make_ride, make_setup
 
 from analyzer.causes.combine import probabilities
 from analyzer.loss_search import search_losses
@@ -30,13 +30,7 @@ def test_a_demand_that_falls_between_two_rows_of_the_joined_ride_is_lost(between
     made = {"gps_speed_mps": 6.0 + 0.0 * time_s}
     for name, demand in (("left", hand), ("right", mine)):
         amps = np.convolve(demand / 3.0, np.ones(3) / 3, "same") + rng.normal(0, 0.05, time_s.size)
-        made |= {
-            f"{name}.battery_voltage_v": 52.0 - 0.2 * amps,
-            f"{name}.battery_current_a": amps,
-            f"{name}.phase_current_a": 1.7 * amps,
-            f"{name}.throttle_pct": demand,
-            f"{name}.wheel_speed_mps": made["gps_speed_mps"],
-        }
+        made |= drive_channels(name, amps, made["gps_speed_mps"], demand)
     losses, _ = search_losses(make_ride(time_s, made), make_setup())
     assert [one.drives for one in losses] == [("right",)]
     assert abs(time_s[losses[0].first] - GONE_S) <= 0.1

@@ -6,7 +6,7 @@ let go of its load rises (Ohm's law), so a bus that falls has lost its pack.
 
 import numpy as np
 import pytest
-from handmade import clock, make_ride, make_setup
+from handmade import clock, drive_channels, make_ride, make_setup
 
 from analyzer.loss_search import search_losses
 
@@ -26,13 +26,8 @@ def _ride(rate_hz, *, sides, bus_falls, lasts_s):
     made = {"gps_speed_mps": 6.0 + 0.0 * time_s}
     for name in ("left", "right"):
         own = amps * (part if name in sides else 1.0) + rng.normal(0, 0.05, time_s.size)
-        volts = 52.0 - 0.2 * own - (18.0 * lost if bus_falls else 0.0)
-        made |= {
-            f"{name}.battery_voltage_v": volts,
-            f"{name}.battery_current_a": own,
-            f"{name}.phase_current_a": 1.7 * own,
-            f"{name}.wheel_speed_mps": made["gps_speed_mps"],
-        }
+        made |= drive_channels(name, own, made["gps_speed_mps"])
+        made[f"{name}.battery_voltage_v"] -= 18.0 * lost if bus_falls else 0.0
     return search_losses(make_ride(time_s, made), make_setup())[0]
 
 

@@ -11,6 +11,7 @@ from analyzer.quantities import (
     drive_channel,
     pack_current_a,
     speed_mps,
+    window_means,
 )
 from analyzer.ride_analysis import RideResult
 from analyzer.road_force import GRAVITY_MPS2, USUAL_AIR_KG_M3
@@ -83,7 +84,7 @@ def _wavering(one: RideResult) -> float | None:
     current, speed = pack_current_a(one.ride, one.setup), speed_mps(one.ride, one.setup)
     if current is None or speed is None or not one.climbs:
         return None
-    means = WindowMeans(one.ride, 1.0)
+    means = window_means(one.ride, 1.0)
     time_s = one.ride.time_s
     grid = np.arange(time_s[0], time_s[-1], 1.0)
     rows = np.clip(np.searchsorted(time_s, grid), 0, time_s.size - 1)

@@ -9,11 +9,11 @@ import numpy as np
 
 from analyzer.quantities import (
     Floats,
-    WindowMeans,
     drive_channel,
     drives_current_a,
     pack_peaks_a,
     pack_voltage_v,
+    window_means,
 )
 from importers.ride import Ride
 from importers.setup_types import Drive, Setup
@@ -83,7 +83,7 @@ class _Means:
     """One second means of the ride's series, each worked out once."""
 
     def __init__(self, ride: Ride) -> None:
-        self._window = WindowMeans(ride, WINDOW_S)
+        self._window = window_means(ride, WINDOW_S)
         self._known: dict[int, tuple[Floats, Floats]] = {}
 
     def of(self, values: Floats) -> Floats:

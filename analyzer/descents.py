@@ -17,13 +17,13 @@ from analyzer.quantities import (
     BACK_A,
     Bools,
     Floats,
-    WindowMeans,
     brake_pct,
     bus_voltage_v,
     drive_channel,
     drives_current_a,
     phase_braking_a,
     step_s,
+    window_means,
 )
 from analyzer.road import Road
 from analyzer.way import rows_between
@@ -117,7 +117,7 @@ class _Braking:
 
     def __init__(self, ride: Ride, setup: Setup, in_force: Sequence[InForce]) -> None:
         self.ride, self.setup = ride, setup
-        means = WindowMeans(ride, 1.0)
+        means = window_means(ride, 1.0)
         whole = drives_current_a(ride, setup)
         self.together_a = None if whole is None else means.of(-whole.values)
         self.back_a = None if whole is None else np.clip(-np.nan_to_num(whole.values), 0.0, None)

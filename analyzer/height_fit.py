@@ -129,7 +129,7 @@ def fit_height(readings: Readings, length_m: float, lean: Lean | None = None) ->
     grid = np.arange(m) * cell_m
     size, tried = _trials(one, length_m, lean)
     quick = range(size[0] // len(ERROR_FORGETS_S))
-    found = valley(size, tried, quick, size[1] // 2)
+    found = valley(size, tried, quick, (quick.stop // 2, size[1] // 2))
     best = min(found, key=lambda choice: found[choice].score)
     off = one.height_m - np.interp(one.distance_m, grid, found[best].height_m)
     off = np.abs(off - _running_middle(off))
@@ -138,8 +138,9 @@ def fit_height(readings: Readings, length_m: float, lean: Lean | None = None) ->
     if bool(out.any()) and out.mean() <= 0.3:
         one.weight[out] = 0.0
         size, tried = _trials(one, length_m, lean)
-        found = valley(size, tried, quick, best[1])
-    found |= valley(size, tried, range(len(quick), size[0]), best[1])
+        found = valley(size, tried, quick, best)
+    other = (best[0] + quick.stop, best[1])
+    found |= valley(size, tried, range(quick.stop, size[0]), other)
     return _mixed(flood(size, tried, found), cell_m)
 
 

@@ -6,7 +6,7 @@ more than one hollow: `valley` finds the best of every row, `flood` fills what c
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from typing import Protocol, TypeVar
 
 Choice = tuple[int, int]
@@ -29,12 +29,16 @@ T = TypeVar("T", bound=Scored)
 
 
 def valley(
-    size: Choice, tried: Callable[[Choice], T], rows: Iterable[int], column: int
+    size: Choice, tried: Callable[[Choice], T], rows: range, start: Choice
 ) -> dict[Choice, T]:
     """For each of these rows of the grid the column where its score is lowest, starting at
-    `column` in the first and at one row's best in the next. Returns all that were tried."""
+    `start` and going outwards, from one row's best to the next row. Returns all that were tried."""
     found: dict[Choice, T] = {}
-    for row in rows:
+    first, column = start
+    outwards = [*range(first, rows.stop), *range(first - 1, rows.start - 1, -1)]
+    for row in outwards:
+        if row == first - 1:
+            column = min((c for r, c in found if r == first), key=lambda c: found[first, c].score)
         found[row, column] = tried((row, column))
         for step in (-1, 1):
             while 0 <= column + step < size[1]:

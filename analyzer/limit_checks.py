@@ -19,6 +19,7 @@ from analyzer.quantities import (
     braking_is_logged,
     pack_peaks_a,
     pack_voltage_v,
+    window_means,
 )
 from analyzer.sensors import believable_temp_c
 from analyzer.words import LimitRole, Verdict
@@ -48,7 +49,7 @@ class _Checker:
 
     def __init__(self, ride: Ride, setup: Setup, state: Conditions, conditions: Tried) -> None:
         self.ride, self.setup, self.state, self.tried = ride, setup, state, conditions
-        self.second = WindowMeans(ride, WINDOWS_S[0])
+        self.second = window_means(ride, WINDOWS_S[0])
         self.longer = tuple(
             (blocks, WindowMeans.over(blocks.start_s, blocks.length_s, window_s))
             for window_s in WINDOWS_S[1:]

@@ -155,33 +155,49 @@ class WindowMeans:
         begin = end - window_s
         self._first = np.clip(np.searchsorted(end, begin, side="right"), 0, time_s.size - 1)
         self._part = np.clip(begin - time_s[self._first], 0.0, step[self._first])
-        self._no_hole = self._covered(np.ones(time_s.size, np.bool_))
+        self._no_hole = self._behind(np.ones(time_s.size))
+        self._last = np.ones(time_s.size, np.bool_), self._no_hole
+
+    def _behind(self, values: Floats) -> Floats:
+        """What n values add up to over the window behind each sample, by time."""
+        area = np.zeros(values.size + 1)
+        np.cumsum(values * self._step, out=area[1:])
+        out = area[1:] - area[self._first]
+        out -= values[self._first] * self._part
+        return out
 
     def _covered(self, good: Bools) -> Floats:
-        held = np.concatenate([[0.0], np.cumsum(np.where(good, self._step, 0.0))])
-        within = np.where(good[self._first], self._part, 0.0)
-        return np.asarray(held[1:] - held[self._first] - within, np.float64)
+        """How much of each window is known [s]; the channels of one log mostly share it."""
+        mask, time = self._last
+        if not np.array_equal(mask, good):
+            time = self._behind(good.astype(np.float64))
+            self._last = good, time
+        return time
 
     def of(self, values: Floats) -> Floats:
         """The means of one channel of the ride, n values."""
         if values.size == 0:
             return np.zeros(0)
         good = np.isfinite(values)
-        if good.all():
-            time, known = self._no_hole, values
-        else:
-            time, known = self._covered(good), np.where(good, values, 0.0)
-        area = np.concatenate([[0.0], np.cumsum(known * self._step)])
-        total = area[1:] - area[self._first] - known[self._first] * self._part
+        time = self._no_hole if good.all() else self._covered(good)
+        total = self._behind(values if time is self._no_hole else np.where(good, values, 0.0))
         full = time >= self.window_s * (1 - 1e-6) - 1e-9
         with np.errstate(invalid="ignore", divide="ignore"):
-            return np.where(full, total / time, np.nan)
+            total /= time
+        total[~full] = np.nan
+        return total
+
+
+@lru_cache(maxsize=2)
+def window_means(ride: Ride, window_s: float) -> WindowMeans:
+    """Many ask one ride for the same windows."""
+    return WindowMeans(ride, window_s)
 
 
 def window_mean(values: Floats, ride: Ride, window_s: float) -> Floats:
     """Time-weighted mean over the `window_s` seconds that end with each sample; NaN where the
     window reaches over a hole in the log, over missing values, or before the ride's start."""
-    return WindowMeans(ride, window_s).of(values)
+    return window_means(ride, window_s).of(values)
 
 
 def _quantity(ride: Ride, channels: tuple[str, ...], values: Floats) -> Quantity:

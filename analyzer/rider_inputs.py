@@ -23,6 +23,7 @@ from analyzer.quantities import (
     speed_mps,
     throttle_pct,
     wheel_speed_mps,
+    window_means,
 )
 from importers.ride import Ride
 from importers.setup_types import Setup
@@ -147,7 +148,7 @@ def find_free_wheels(ride: Ride, setup: Setup) -> list[Span]:
     power = _power_w(ride, setup)
     if power is None:
         return []
-    means = WindowMeans(ride, 1.0)
+    means = window_means(ride, 1.0)
     smooth = means.of(fastest)
     with np.errstate(invalid="ignore", divide="ignore"):
         gain = np.gradient(smooth, ride.time_s)
@@ -203,7 +204,7 @@ def _power_w(ride: Ride, setup: Setup) -> Floats | None:
 
 def _inputs(ride: Ride, setup: Setup, usable: Bools) -> tuple[DriveInput, ...]:
     demands = {name: throttle_pct(ride, name) for name in setup.drive_names}
-    window = WindowMeans(ride, HELD_S)
+    window = window_means(ride, HELD_S)
     held = {
         name: None if demand is None else _held_pct(demand, window, usable)
         for name, demand in demands.items()

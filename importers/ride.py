@@ -113,11 +113,15 @@ class Ride:
     """Channels whose limits are not checked, though they were logged."""
     _logged: dict[str, bool] = field(default_factory=dict, init=False, repr=False)
     """What `has` found, by channel: the table never changes."""
+    _arrays: dict[str, NDArray[np.float64]] = field(default_factory=dict, init=False, repr=False)
+    """The columns looked at, as they stand in the table."""
+    _steps: dict[str, float] = field(default_factory=dict, init=False, repr=False)
+    """`gap_s`, once asked for."""
 
     @property
     def time_s(self) -> NDArray[np.float64]:
         """n times, seconds since `start`."""
-        return self.table["time_s"].to_numpy(np.float64)
+        return self._array("time_s")
 
     def has(self, channel: str) -> bool:
         """Whether the channel was logged with at least one value."""
@@ -131,7 +135,15 @@ class Ride:
         """The channel's n values, or None where it is not logged (numeric channels only)."""
         if not self.has(channel):
             return None
-        return self.table[channel].to_numpy(np.float64)
+        return self._array(channel)
+
+    def _array(self, name: str) -> NDArray[np.float64]:
+        found = self._arrays.get(name)
+        if found is None:
+            found = self.table[name].to_numpy(np.float64)
+            if self.table[name].dtype == np.float64:  # else it is a copy, and those are many
+                self._arrays[name] = found
+        return found
 
     def rate_hz(self, channel: str) -> float | None:
         """How often a channel truly changes: what the peaks of it can be trusted to."""
@@ -156,7 +168,8 @@ class Ride:
     @property
     def gap_s(self) -> float:
         """Steps in time longer than this are holes in the log [s]."""
-        time_s = self.time_s
-        if time_s.size < 3:
-            return GAP_FLOOR_S
-        return max(GAP_FACTOR * float(np.median(np.diff(time_s))), GAP_FLOOR_S)
+        if "gap" not in self._steps:
+            time_s = self.time_s
+            usual_s = float(np.median(np.diff(time_s))) if time_s.size >= 3 else 0.0
+            self._steps["gap"] = max(GAP_FACTOR * usual_s, GAP_FLOOR_S)
+        return self._steps["gap"]

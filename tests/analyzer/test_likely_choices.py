@@ -26,7 +26,7 @@ def test_two_hollows_apart_are_both_found_with_fewer_trials_than_all() -> None:
         return Tried(float(scores[choice]))
 
     size = (9, 15)
-    found = flood(size, tried, valley(size, tried, range(9), 7))
+    found = flood(size, tried, valley(size, tried, range(9), (4, 7)))
     counts = {(int(r), int(c)) for r, c in np.argwhere(scores < scores.min() + COUNTS_WITHIN)}
     assert counts <= set(found)
     assert len(asked) == len(set(asked)) < scores.size

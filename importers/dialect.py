@@ -128,8 +128,6 @@ def _try(lines: Sequence[str], delimiter: str, quote: str) -> Dialect | None:
 def _marks(cells: Sequence[str], delimiter: str) -> tuple[str, str]:
     """Decimal and thousands mark that explain most cells."""
     sure = {mark: sum(bool(_UNAMBIGUOUS[mark].fullmatch(c)) for c in cells) for mark in ".,"}
-    open_ = {mark: sum(bool(_AMBIGUOUS[mark].fullmatch(c)) for c in cells) for mark in ".,"}
-    mixed = {mark: sum(is_grouped(c, mark) for c in cells) for mark in ".,"}
     dates = sum(is_when(cell) for cell in cells)
     sure["."] = max(0, sure["."] - dates)
     both = {
@@ -139,11 +137,10 @@ def _marks(cells: Sequence[str], delimiter: str) -> tuple[str, str]:
     votes = {mark: sure[mark] + both[mark] for mark in ".,"}
     if votes["."] != votes[","]:
         decimal = "." if votes["."] > votes[","] else ","
-    elif open_[","] > open_["."] and delimiter != ",":
-        decimal = ","
     else:
-        decimal = "."
-    if not mixed[decimal]:
+        open_ = {mark: sum(bool(_AMBIGUOUS[mark].fullmatch(c)) for c in cells) for mark in ".,"}
+        decimal = "," if open_[","] > open_["."] and delimiter != "," else "."
+    if not any(is_grouped(cell, decimal) for cell in cells):
         return decimal, ""
     other = "," if decimal == "." else "."
     marks = Counter(

@@ -84,15 +84,15 @@ def _refuse_endless_line(path: str, data: Data) -> None:
     """A file that is one line, or has one under its header: reading it takes ten times its size."""
     low = 0
     while low < HEAD_BYTES and len(data) - low > LONGEST_LINE:
-        head = bytes(data[low : low + LONGEST_LINE])
-        end = max(head.rfind(b"\n"), head.rfind(b"\r"))
-        if end < 0 and head.strip(b"\0"):
+        high = low + LONGEST_LINE
+        end = max(data.rfind(b"\n", low, high), data.rfind(b"\r", low, high))
+        if end < 0 and bytes(data[low:high]).strip(b"\0"):
             raise LogError(
                 where=path,
                 what=f"a line in it is longer than {LONGEST_LINE >> 20} MB, so it is no table",
                 remedy="A log has a row on each line; copy it from the logger again.",
             )
-        low += end + 1 if end >= 0 else LONGEST_LINE
+        low = end + 1 if end >= 0 else high
 
 
 def read_log(
@@ -167,7 +167,7 @@ def _sample(
     # Whole stretches, so that changes from row to row stay what they are.
     part = SAMPLE_ROWS // 6
     starts = np.linspace(0, keep.size - part, 6).astype(np.intp)
-    return np.unique((starts[:, None] + np.arange(part)).ravel())
+    return (starts[:, None] + np.arange(part)).ravel()
 
 
 def _take_role(guesses: list[Guess], role: str | None, drives: tuple[str, ...]) -> None:

@@ -72,16 +72,18 @@ def _checked(one: Guess, values: NDArray[np.float64]) -> tuple[Values, str]:
     row = channel_of(one.name.channel)
     if row is None:
         return values, ""
-    flat = float(np.nanmax(values)) == float(np.nanmin(values))
-    if flat and row.dimension == "temperature" and good.sum() >= STUCK_ROWS:
+    least, most = float(np.nanmin(values)), float(np.nanmax(values))
+    if least == most and row.dimension == "temperature" and good.sum() >= STUCK_ROWS:
         level = float(values[good][0])
         if any(abs(level - rail) < 0.51 for rail in RAILS_C):
             return np.full(values.size, np.nan), f"always {level:g} °C: no sensor, taken as missing"
         return values, f"always {level:g} °C: maybe no sensor"
     low, high = (row.low, row.high) if row.dimension != "fraction" else (-150.0, 150.0)
+    if least >= low and most <= high:
+        return values, ""
     beyond = good & ((values < low) | (values > high))
     count = int(beyond.sum())
-    if count and count < 0.05 * good.sum():
+    if count < 0.05 * good.sum():
         values = np.where(beyond, np.nan, values)
         return values, f"{count} values beyond {low:g} to {high:g} {row.unit} taken as missing"
     return values, ""

@@ -104,11 +104,11 @@ def _frozen(time_s: NDArray[np.float64], table: Mapping[str, Values]) -> NDArray
     """Rows that repeat the row before in every column, for long, while something moves."""
     n = time_s.size
     same = np.ones(n - 1, np.bool_)
+    out = np.zeros(n, np.bool_)
     for values in table.values():
         same &= (values[1:] == values[:-1]) | (np.isnan(values[1:]) & np.isnan(values[:-1]))
-    out = np.zeros(n, np.bool_)
-    if not same.any():
-        return out
+        if not same.any():
+            return out
     edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]])))
     starts, ends = edges[::2], edges[1::2]  # rows starts to ends are alike, both included
     pace = float(np.median(np.diff(time_s[:100_000]))) / max(1.0 - float(same.mean()), 0.01)

@@ -8,7 +8,7 @@ import numpy as np
 
 from analyzer.balance import InForce
 from analyzer.causes.codes import code_odds, code_sentences
-from analyzer.causes.combine import MODELS, probabilities
+from analyzer.causes.combine import MODELS, Seen, together
 from analyzer.causes.pairs import NAMES, told_apart
 from analyzer.conditions import Conditions
 from analyzer.cutout_remedies import remedy_of
@@ -21,10 +21,13 @@ from analyzer.loss_facts_power import power_signs
 from analyzer.loss_search import Loss, search_losses
 from analyzer.loss_usual import ASKED
 from analyzer.pack_state import PackFit, PackState
+from analyzer.quantities import Floats
 from analyzer.words import CutoutCause, EventKind, Severity
 from importers.ride import Ride
 from importers.setup_types import Setup
 
+MOST_NAMED = 3
+"""Other losses named in a sentence. Our choice."""
 MOSTLY_OFF = 0.5
 """A hand off for this part of the time has let go. Our choice."""
 LET_GO_S = 1.0
@@ -54,14 +57,17 @@ def find_losses(
 
     Not losses: the rider letting go, stopping, top speed, a hole in the log while the ride went on.
     """
-    events: list[Event] = []
-    before: dict[tuple[int, frozenset[str]], dict[CutoutCause, float]] = {}
-    for loss, here, facts in examine_losses(ride, setup, state):
-        same = (loss.sign, frozenset(loss.drives))
-        chances = probabilities(facts.signs, setup, codes=code_odds(here), earlier=before.get(same))
-        before[same] = chances
-        events.append(_event(loss, here, facts, chances))
-    return events, _notes(ride, setup)
+    examined = examine_losses(ride, setup, state)
+    series: dict[tuple[int, frozenset[str]], list[int]] = {}
+    for at, (loss, _, _) in enumerate(examined):
+        series.setdefault((loss.sign, frozenset(loss.drives)), []).append(at)
+    events: dict[int, Event] = {}
+    for same in series.values():
+        seen = [Seen(examined[at][2].signs, code_odds(examined[at][1])) for at in same]
+        for at, chances in zip(same, together(seen, setup), strict=True):
+            beside = [examined[i] for i in same if i != at]
+            events[at] = _event(*examined[at], chances, beside)
+    return [events[at] for at in range(len(examined))], _notes(ride, setup)
 
 
 def examine_losses(ride: Ride, setup: Setup, state: Conditions) -> list[tuple[Loss, Around, Facts]]:
@@ -95,9 +101,16 @@ def _notes(ride: Ride, setup: Setup) -> tuple[Note, ...]:
     )
 
 
-def _event(loss: Loss, here: Around, facts: Facts, chances: dict[CutoutCause, float]) -> Event:
+def _event(
+    loss: Loss,
+    here: Around,
+    facts: Facts,
+    chances: dict[CutoutCause, float],
+    beside: Sequence[tuple[Loss, Around, Facts]],
+) -> Event:
+    """`beside` are the ride's other losses of the same drives, which were judged with it."""
     time_s = here.time_s
-    causes = _causes(here, facts, chances)
+    causes = _causes(here, facts, chances, [other.signs for _, _, other in beside])
     back = loss.back
     end_s = float(time_s[-1] if back is None else time_s[back])
     peak, limit = _peak(causes[0].cause, here, facts)
@@ -111,7 +124,7 @@ def _event(loss: Loss, here: Around, facts: Facts, chances: dict[CutoutCause, fl
         peak,
         limit,
         causes=causes,
-        facts=tuple(_facts(here, facts)),
+        facts=(*_facts(here, facts), *_judged_with(beside, time_s)),
         flavour="faded" if loss.faded else "sudden",
         measures=_measures(here, facts),
     )
@@ -145,6 +158,18 @@ def _facts(here: Around, facts: Facts) -> list[str]:
     if spells > 1:
         out.append(f"It came and went {spells:.0f} times.")
     return out
+
+
+def _judged_with(beside: Sequence[tuple[Loss, Around, Facts]], time_s: Floats) -> tuple[str, ...]:
+    """Which other losses the causes lean on."""
+    if not beside:
+        return ()
+    when = ", ".join(f"{time_s[loss.begin]:.1f} s" for loss, _, _ in beside[:MOST_NAMED])
+    more = f" and {len(beside) - MOST_NAMED} more" if len(beside) > MOST_NAMED else ""
+    one = "the loss" if len(beside) == 1 else "the losses"
+    return (
+        f"What is broken stays so: judged together with {one} of the same drives at {when}{more}.",
+    )
 
 
 def _let_go(here: Around, facts: Facts) -> list[str]:
@@ -200,13 +225,18 @@ def _peak(cause: str, here: Around, facts: Facts) -> tuple[Peak | None, LimitRef
     return (None if current is None else Peak("pack_current_a", current)), None
 
 
-def _causes(here: Around, facts: Facts, chances: dict[CutoutCause, float]) -> tuple[Cause, ...]:
+def _causes(
+    here: Around,
+    facts: Facts,
+    chances: dict[CutoutCause, float],
+    beside: Sequence[Mapping[str, str]],
+) -> tuple[Cause, ...]:
     small = sum(p for c, p in chances.items() if p < SHOWN and c is not CutoutCause.UNKNOWN)
     chances = {c: p for c, p in chances.items() if p >= SHOWN or c is CutoutCause.UNKNOWN}
     chances[CutoutCause.UNKNOWN] = chances.get(CutoutCause.UNKNOWN, 0.0) + small
     order = sorted(chances, key=lambda c: (-chances[c], c.value))
     models = {one.cause: one for one in MODELS}
-    said, undecided = code_sentences(here), _undecided(facts.signs, chances)
+    said, undecided = code_sentences(here), _undecided(facts.signs, chances, beside)
     out = []
     for place, cause in enumerate(order):
         model, p = models[cause], chances[cause]
@@ -226,12 +256,16 @@ def _causes(here: Around, facts: Facts, chances: dict[CutoutCause, float]) -> tu
     return _sum_to_one(out)
 
 
-def _undecided(signs: Mapping[str, str], chances: dict[CutoutCause, float]) -> tuple[str, ...]:
+def _undecided(
+    signs: Mapping[str, str],
+    chances: dict[CutoutCause, float],
+    beside: Sequence[Mapping[str, str]],
+) -> tuple[str, ...]:
     """For each rival that nothing seen tells from the likeliest: what would."""
     first = max(chances, key=lambda cause: chances[cause])
     out: dict[str, list[str]] = {}
     for cause, p in chances.items():
-        told, ask = told_apart(first, cause, signs)
+        told, ask = told_apart(first, cause, signs, beside)
         if cause is not first and p >= FULL_SENTENCES and not told:
             out.setdefault(ask, []).append(NAMES.get(cause, cause.value.replace("_", " ")))
     return tuple(

@@ -7,7 +7,8 @@ found (`fitted.json`, natural logarithms, small where the physics was right).
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
 
@@ -31,8 +32,11 @@ FLOOR = 0.002
 """No candidate that the setup allows is ever less likely than this: the world holds more than
 any table. Our choice."""
 AGAIN, DOUBT = 0.6, 0.03
-"""How much an earlier loss of the same drives counts, and how little it can rule out. Our choice:
+"""How much another loss of the same drives counts, and how little it can rule out. Our choice:
 most builds have one thing wrong at a time."""
+MOST_OTHERS = 2.0
+"""Many other losses count as so many together: what misleads in one may mislead in all. Our
+choice."""
 CAUTION = 1.1
 """Signs are not independent: their sum is divided by this. By seeds that the corrections had not
 seen: from 1.2 to 1.1 log-loss falls on all sets; further down more wrong answers are said
@@ -50,15 +54,22 @@ RIVAL_LEAST = 0.01
 """A cause less likely than this is no rival. Our choice."""
 
 
-def _split(
-    part: Floats, signs: Mapping[str, str], codes: Mapping[CutoutCause, float] | None
-) -> Floats:
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What was seen of one loss."""
+
+    signs: Mapping[str, str]
+    codes: Mapping[CutoutCause, float] | None = None
+    """What a logged fault code says, as a logarithm."""
+
+
+def _split(part: Floats, seen: Seen, beside: Sequence[Mapping[str, str]]) -> Floats:
     """The same chances, with the first's excess given to the rivals that nothing seen decides
     against. A fault code that the rider's own table names decides."""
     first = int(part.argmax())
-    if part[first] <= UNDECIDED_MOST or codes:
+    if part[first] <= UNDECIDED_MOST or seen.codes:
         return part
-    open_ones = [i for i in rivals(part, signs) if i != first]
+    open_ones = rivals(part, seen.signs, beside)
     if not open_ones:
         return part
     out = part.copy()
@@ -67,13 +78,17 @@ def _split(
     return out
 
 
-def rivals(part: Floats, signs: Mapping[str, str]) -> list[int]:
+def rivals(
+    part: Floats, signs: Mapping[str, str], beside: Sequence[Mapping[str, str]] = ()
+) -> list[int]:
     """Places of causes that nothing seen tells from the likeliest."""
     first = MODELS[int(part.argmax())].cause
     return [
         i
         for i, model in enumerate(MODELS)
-        if part[i] >= RIVAL_LEAST and not told_apart(first, model.cause, signs)[0]
+        if part[i] >= RIVAL_LEAST
+        and model.cause is not first
+        and not told_apart(first, model.cause, signs, beside)[0]
     ]
 
 
@@ -116,30 +131,59 @@ def probabilities(
     *,
     codes: Mapping[CutoutCause, float] | None = None,
     corrections: Mapping[str, Mapping[str, float]] | None = None,
-    earlier: Mapping[CutoutCause, float] | None = None,
 ) -> dict[CutoutCause, float]:
-    """How likely is each cause? They sum to 1, likeliest first; what the setup rules out is left
-    out. `codes` adds what a logged fault code says, as a logarithm; `earlier` is what an earlier
-    loss of the same drives in this ride was put down to: what is broken stays so."""
+    """How likely is each cause of one loss? They sum to 1, likeliest first; what the setup rules
+    out is left out. `codes` adds what a logged fault code says, as a logarithm."""
+    return together([Seen(signs, codes)], setup, corrections=corrections)[0]
+
+
+def together(
+    losses: Sequence[Seen],
+    setup: Setup,
+    *,
+    corrections: Mapping[str, Mapping[str, float]] | None = None,
+) -> list[dict[CutoutCause, float]]:
+    """The same for all losses of the same drives in one ride, in their order: what is broken stays
+    so, and what decides in one of them decides in all."""
+    every = [_odds(one, setup, corrections) for one in losses]
+    alone = [_chances(odds) for odds in every]
+    out = []
+    for at, (seen, odds) in enumerate(zip(losses, every, strict=True)):
+        others = [i for i in range(len(losses)) if i != at]
+        weight = AGAIN * min(1.0, MOST_OTHERS / max(len(others), 1))
+        lean = sum((weight * np.log(alone[i] + DOUBT) for i in others), np.zeros(len(MODELS)))
+        part = _chances(odds + lean)
+        part = np.where(np.isfinite(odds), np.maximum(part, FLOOR / len(MODELS)), 0.0)
+        part = _ended(part / part.sum(), seen)
+        part = _split(part, seen, [losses[i].signs for i in others])
+        order = np.argsort(-part, kind="stable")
+        out.append({MODELS[i].cause: float(part[i]) for i in order if part[i] > 0.0})
+    return out
+
+
+def _odds(
+    seen: Seen, setup: Setup, corrections: Mapping[str, Mapping[str, float]] | None
+) -> Floats:
+    """Each model's logarithm of odds by one loss alone; -inf for what the setup rules out."""
+    odds = np.array(log_odds(seen.signs, fitted() if corrections is None else corrections))
     gone = ruled_out(setup)
-    odds = np.array(log_odds(signs, fitted() if corrections is None else corrections))
     for place, model in enumerate(MODELS):
-        if codes and model.cause in codes:
-            odds[place] += codes[model.cause]
-        if earlier is not None:
-            odds[place] += AGAIN * np.log(earlier.get(model.cause, 0.0) + DOUBT)
+        odds[place] += (seen.codes or {}).get(model.cause, 0.0)
         if model.cause in gone:
             odds[place] = -np.inf
+    return odds
+
+
+def _chances(odds: Floats) -> Floats:
     part = np.exp(odds - odds.max())
-    part /= part.sum()
-    part = np.where(np.isfinite(odds), np.maximum(part, FLOOR / len(MODELS)), 0.0)
-    part /= part.sum()
-    if signs.get("how") == "log_end" and not codes and part.max() > ENDED_MOST:
-        # What tripped something may have gone with the log's last block.
-        first = int(part.argmax())
-        others = part.sum() - part[first]
-        part = part * ((1.0 - ENDED_MOST) / others)
-        part[first] = ENDED_MOST
-    part = _split(part, signs, codes)
-    order = np.argsort(-part, kind="stable")
-    return {MODELS[i].cause: float(part[i]) for i in order if part[i] > 0.0}
+    return np.asarray(part / part.sum())
+
+
+def _ended(part: Floats, seen: Seen) -> Floats:
+    """What tripped something may have gone with the log's last block."""
+    first = int(part.argmax())
+    if seen.signs.get("how") != "log_end" or seen.codes or part[first] <= ENDED_MOST:
+        return part
+    out = part * ((1.0 - ENDED_MOST) / (part.sum() - part[first]))
+    out[first] = ENDED_MOST
+    return np.asarray(out)

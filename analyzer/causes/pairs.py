@@ -6,7 +6,7 @@ Where none was seen the answer is a split. The trade's; no source.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from analyzer.words import CutoutCause as C
@@ -326,9 +326,12 @@ def _seen(facts: tuple[Fact, ...], signs: Mapping[str, str]) -> bool:
     return any(all(signs.get(k, "-") in v.split() for k, v in fact.items()) for fact in facts)
 
 
-def told_apart(first: C, second: C, signs: Mapping[str, str]) -> tuple[bool, str]:
-    """Whether a fact that physics ties to `first`, and none that it ties to `second`, was seen;
-    and what would tell them. Pairs that nothing is stated for count as told apart."""
+def told_apart(
+    first: C, second: C, signs: Mapping[str, str], beside: Sequence[Mapping[str, str]] = ()
+) -> tuple[bool, str]:
+    """Whether a fact that physics ties to `first`, and none that it ties to `second`, was seen in
+    this loss or in those `beside` it; and what would tell them. Pairs that nothing is stated for
+    count as told apart."""
     for heat, sign in HEAT.items():
         if heat is second and signs.get(sign) == "at" and first not in HEAT:
             wire = first is C.TEMPERATURE_SENSOR_FAULT and signs.get("temp_wire") == "broken"
@@ -338,5 +341,7 @@ def told_apart(first: C, second: C, signs: Mapping[str, str]) -> tuple[bool, str
             mine, its = pair.for_one, pair.for_other
             if first is pair.other:
                 mine, its = its, mine
-            return _seen(mine, signs) and not _seen(its, signs), pair.ask
+            all_seen = (signs, *beside)
+            found = any(_seen(mine, one) for one in all_seen)
+            return found and not any(_seen(its, one) for one in all_seen), pair.ask
     return True, ""

@@ -13,7 +13,7 @@ sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[2] / 
 import numpy as np
 
 from analyzer.causes.codes import code_odds
-from analyzer.causes.combine import probabilities
+from analyzer.causes.combine import Seen, together
 from analyzer.conditions import conditions
 from analyzer.cutouts import examine_losses
 from analyzer.pack_state import estimate_pack
@@ -50,7 +50,7 @@ class Found:
     true_kind: str | None
     ambiguous: bool = False
     same: tuple[str, ...] = ()
-    """The drives: a later loss of the same ones leans on what this one was put down to."""
+    """The drives: other losses of the same ones are judged together with it."""
 
 
 @dataclass
@@ -164,20 +164,16 @@ def _in_hole(loss: Any, ride: Any, true: list[Any]) -> Any | None:
 
 def told(case: Case, corrections: Any = None) -> list[dict[str, float]]:
     """What each loss of a ride is put down to, in order, as `find_losses` does."""
-    before: dict[Any, Any] = {}
-    out = []
-    for one in case.found:
-        key = (one.kind, one.same)
-        chances = probabilities(
-            one.signs,
-            one.setup,
-            codes=one.codes,
-            corrections=corrections,
-            earlier=before.get(key),
-        )
-        before[key] = chances
-        out.append({cause.value: p for cause, p in chances.items()})
-    return out
+    series: dict[Any, list[int]] = {}
+    for at, one in enumerate(case.found):
+        series.setdefault((one.kind, one.same), []).append(at)
+    out: dict[int, dict[str, float]] = {}
+    for same in series.values():
+        seen = [Seen(case.found[at].signs, case.found[at].codes) for at in same]
+        every = together(seen, case.found[same[0]].setup, corrections=corrections)
+        for at, chances in zip(same, every, strict=True):
+            out[at] = {cause.value: p for cause, p in chances.items()}
+    return [out[at] for at in range(len(case.found))]
 
 
 def cases(

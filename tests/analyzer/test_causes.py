@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from handmade import make_setup
 
-from analyzer.causes.combine import MODELS, probabilities
+from analyzer.causes.combine import MODELS, Seen, probabilities, together
 from analyzer.words import CutoutCause
 from importers.setup_types import Bms, Ports
 
@@ -109,3 +109,34 @@ def test_where_the_log_ends_with_the_loss_nothing_is_sure():
     found = probabilities(BMS | {"how": "log_end"}, make_setup())
     assert max(found.values()) == pytest.approx(0.6)
     assert sum(found.values()) == pytest.approx(1.0)
+
+
+SLOW_STOP = {
+    "kind": "drive", "who": "one", "how": "gone", "fall": "instant", "bus": "rebound",
+    "speed": "still", "demand": "held", "alive": "yes", "return": "soon", "rolling": "runs",
+    "jitter": "no", "beats": "no", "frozen": "no", "road": "keeps", "temp_wire": "fine",
+}  # fmt: skip
+
+
+def test_what_decides_in_one_loss_decides_in_the_others_of_the_same_drive() -> None:
+    """A spike of motor current ties to an overcurrent (causes.md). A full current before the loss
+    leans to it, too, but alone stays a split with the rotor sensor."""
+    cause, rival = CutoutCause.PHASE_OVERCURRENT, CutoutCause.ROTOR_SENSOR_FAULT
+    spiked = Seen(SLOW_STOP | {"phase": "spike"})
+    full = Seen({k: v for k, v in SLOW_STOP.items() if k != "jitter"} | {"phase": "full"})
+    setup = make_setup()
+    (alone,) = together([full], setup)
+    first, second = together([spiked, full], setup)
+    assert alone == probabilities(full.signs, setup)
+    assert alone[cause] < 0.6 and alone[rival] > 0.05
+    assert second[cause] > 0.6
+    for one in (first, second):
+        assert sum(one.values()) == pytest.approx(1.0)
+
+
+def test_a_later_loss_speaks_for_an_earlier_one_too() -> None:
+    spiked, plain = Seen(SLOW_STOP | {"phase": "spike"}), Seen(SLOW_STOP | {"phase": "light"})
+    setup = make_setup()
+    before, _ = together([plain, spiked], setup)
+    _, after = together([spiked, plain], setup)
+    assert before == pytest.approx(after)

@@ -39,7 +39,7 @@ class Recipe:
     temp_c: float
     warm_c: float | None = None
     wind_mps: float = 0.0
-    most_s: float = 330.0
+    most_s: float | None = 330.0
     rest_first_s: float = 6.0
     plant: Plant | None = None
     ambiguous: bool = False

@@ -20,6 +20,8 @@ from simulator.words import CAUSES
 
 Variant = Literal["tune", "report", "second"]
 STREAM = {"tune": 1, "report": 2, "second": 3}
+STANDS_MPS = 0.5
+"""Slower than this a ride has come to its end [m/s]. Our choice."""
 CLEAN = ("clean_tricky", "log_gap")
 ALL_CASES = (*CAUSES[1:], *CLEAN)
 TRIES = 200
@@ -79,6 +81,9 @@ def _try(cause: str, rng: np.random.Generator, variant: Variant) -> SimRide | No
         )  # fmt: skip
 
     sim = ride()
+    if sim.col["v_mps"][-1] > STANDS_MPS:
+        recipe = replace(recipe, most_s=None)
+        sim = ride()  # nobody ends a log at work: a logger on the pack lost its supply there
     if recipe.plant is not None:
         if sim.truth.losses:
             return None

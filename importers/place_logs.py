@@ -26,6 +26,10 @@ DATE_SLACK_S = 120.0
 SAME_SPREAD = 0.02
 """Two files of one side agree where they overlap when they differ by less than this part of the
 channel's range. Our choice."""
+ASKED_PCT, IDLE_PART, AROUND_S = 15.0, 0.1, 5.0
+"""A motor asked for so much [%] that draws less than this part of its high current turns nothing;
+so long before and after [s] its speed is not taken for the road's either. Our choice."""
+_PULLS = ("phase_current_a", "battery_current_a")
 _VOLTAGES = ("pack_voltage_v", "battery_voltage_v")
 _SPEEDS = ("wheel_speed_mps", "speed_mps", "gps_speed_mps", "motor_rpm")
 _CURRENTS = ("pack_current_a", "battery_current_a", "phase_current_a")
@@ -82,10 +86,22 @@ def place_logs(tables: Sequence[LogTable], roles: Sequence[str], first: int) -> 
     felt = [signals_of(one) for one in tables]
     waiting = [at for at in range(len(tables)) if at != first]
     waiting.sort(key=lambda at: roles[at] == roles[first])
-    for at in waiting:
-        placed[at] = _place(at, tables, roles, felt, placed, first)
-    out = [placed[at] for at in range(len(tables))]
-    return out
+    against: dict[int, NoFit] = {}
+    tried: set[tuple[int, int]] = set()
+    while waiting:
+        # One side may have failed: what does not fit it may fit another, placed later.
+        found = next(
+            (
+                (at, one)
+                for at in waiting
+                if (one := _fitted(at, tables, roles, felt, placed, tried, against)) is not None
+            ),
+            None,
+        )
+        at, one = found or (waiting[0], None)
+        placed[at] = one or _unfitted(at, tables, roles, placed, first, against.get(at))
+        waiting.remove(at)
+    return [placed[at] for at in range(len(tables))]
 
 
 def signals_of(table: LogTable) -> Signals:
@@ -100,6 +116,24 @@ def signals_of(table: LogTable) -> Signals:
     if "speed" not in out and {"latitude_deg", "longitude_deg"} <= set(table.columns):
         out["speed"] = speed_from_positions(table)
     return out
+
+
+def without_idling(table: LogTable, felt: Signals) -> Signals | None:
+    """What a log felt, without the speed where its motors are asked to pull and draw next to
+    nothing; None where they never do."""
+    amps, demand = (_mean_of(table, names) for names in (_PULLS, _DEMANDS))
+    if amps is None or demand is None or "speed" not in felt:
+        return None
+    asked = np.abs(demand) > ASKED_PCT
+    high = float(np.nanquantile(np.abs(amps[asked]), 0.9)) if asked.any() else 0.0
+    idle = asked & (np.abs(amps) < IDLE_PART * high)
+    if not idle.any():
+        return None
+    at = np.searchsorted(table.time_s, table.time_s[idle][:, None] + np.array([-1, 1]) * AROUND_S)
+    edges = np.zeros(table.time_s.size + 1, np.int64)
+    np.add.at(edges, at[:, 0], 1)
+    np.add.at(edges, at[:, 1], -1)
+    return {**felt, "speed": np.where(np.cumsum(edges)[:-1] > 0, np.nan, felt["speed"])}
 
 
 def speed_from_positions(table: LogTable) -> NDArray[np.float64]:
@@ -141,27 +175,51 @@ def _mean_of(table: LogTable, names: tuple[str, ...]) -> NDArray[np.float64] | N
     return None
 
 
-def _place(
+def _fitted(
     at: int,
     tables: Sequence[LogTable],
     roles: Sequence[str],
     felt: Sequence[Signals],
     placed: dict[int, PlacedLog],
-    first: int,
-) -> PlacedLog:
+    tried: set[tuple[int, int]],
+    against: dict[int, NoFit],
+) -> PlacedLog | None:
+    """The log where what it felt puts it beside one that is placed; notes what was `tried` and what
+    speaks `against`."""
     table, role = tables[at], roles[at]
-    against: NoFit | None = None
     for other, there in placed.items():
-        if roles[other] == role or not _may_overlap(table, there.table):
+        if (at, other) in tried or roles[other] == role or not _may_overlap(table, there.table):
             continue
-        fit = fit_clock(tables[other].time_s, felt[other], table.time_s, felt[at])
+        tried.add((at, other))
+        both = tables[other].time_s, table.time_s
+        fit = fit_clock(both[0], felt[other], both[1], felt[at])
+        if isinstance(fit, NoFit) and fit.against:
+            # A motor whose belt is gone turns by itself: its speed is not the road's.
+            road = [
+                without_idling(one, felt[i]) for i, one in ((other, tables[other]), (at, table))
+            ]
+            if any(road):
+                fit = fit_clock(both[0], road[0] or felt[other], both[1], road[1] or felt[at])
         if isinstance(fit, ClockFit):
             drift = fit.drift_ppm * 1e-6
             # own = u + offset + drift u, and u = t + there.offset + there.drift t
             offset_s = fit.offset_s + there.offset_s * (1.0 + drift)
             return PlacedLog(table, role, offset_s, (1 + drift) * (1 + there.drift) - 1, fit)
         if fit.active:
-            against = fit
+            against[at] = fit
+    return None
+
+
+def _unfitted(
+    at: int,
+    tables: Sequence[LogTable],
+    roles: Sequence[str],
+    placed: dict[int, PlacedLog],
+    first: int,
+    against: NoFit | None,
+) -> PlacedLog:
+    """The log where its dates, its logger's count or nothing puts it."""
+    table, role = tables[at], roles[at]
     by_date = _by_date(table, tables[first])
     same = [one for one in placed.values() if one.role == role]
     if against is not None and not same and (by_date is None or role not in ("gps", "bms")):

@@ -128,7 +128,8 @@ def test_what_decides_in_one_loss_decides_in_the_others_of_the_same_drive() -> N
     (alone,) = together([full], setup)
     first, second = together([spiked, full], setup)
     assert alone == probabilities(full.signs, setup)
-    assert alone[cause] < 0.6 and alone[rival] > 0.05
+    assert alone[cause] < 0.6
+    assert alone[rival] > 0.05
     assert second[cause] > 0.6
     for one in (first, second):
         assert sum(one.values()) == pytest.approx(1.0)

@@ -36,6 +36,9 @@ SPIKE_SEEN_S = 0.025
 """A spike of some hundredths of a second is missed by slower logs [s]. Our choice."""
 AWAY_S, AWAY_PART = 2.5, 0.3
 """A motor leaves the road's speed when it is off it in this part of so many seconds. Our choice."""
+SLOWED_S = 0.4
+"""... or brakes itself down while the vehicle rolls on for so long [s]: near its top speed a motor
+without its belt goes on as fast as before until it is asked to brake. Our choice."""
 LEAVES_PART = 1.03
 """A motor without current that gains this on one that pulls is not turned by its wheel, or the
 vehicle turns. Our choice."""
@@ -227,7 +230,7 @@ def _road(here: Around, facts: Facts) -> None:
         return
     others = [x for x in here.search.drives if x.name != here.part.drive]
     ride, asked = here.search.ride, here.search.rows[here.part.drive].asked
-    behind = behind_rows(here.one, others, ride, asked=asked)
+    behind = behind_rows(here.one, others, ride, asked=asked, by_braking=True)
     if here.loss.sign > 0 and here.one.work_a is not None:
         # Without current a motor behind a freewheel runs down; one without its belt races.
         behind &= np.nan_to_num(here.one.work_a) > here.one.floor_a
@@ -236,7 +239,8 @@ def _road(here: Around, facts: Facts) -> None:
     if not (told or ride.has("gps_speed_mps") or here.part.how == "spin"):
         return
     rows = here.rows(0.0, AWAY_S)
-    if float(np.mean(away[rows])) > AWAY_PART or here.part.how == "spin":
+    slowed_s = float(np.sum(behind[rows])) * here.step_s
+    if float(np.mean(away[rows])) > AWAY_PART or slowed_s > SLOWED_S or here.part.how == "spin":
         facts.put("road", "leaves")
     elif falls_behind(here.one, others, ride, rows) > AWAY_PART:
         facts.put("road", None, "a stretch of coasting: has this motor a freewheel?")

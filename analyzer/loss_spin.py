@@ -22,6 +22,9 @@ BEHIND_PART = 0.85
 FREEWHEEL_PART = 0.05
 """A motor that is behind the road in more than this part of the coasting has a freewheel. Our
 choice."""
+FREEWHEEL_BRAKES = 0.5
+"""... and one behind a freewheel is so in more than this part of its braking, for it cannot brake;
+one that lost its belt late in the ride in less. Our choice."""
 COASTING_MPS, COASTING_DEMAND = 2.0, 0.02
 """Coasting is this speed and above [m/s] with less than this of the demand. Our choice."""
 LEAST_COAST_S = 3.0
@@ -143,6 +146,15 @@ def _pulls(one: DriveSignals) -> Bools:
     return np.asarray(pulls & ~one.dead & np.isfinite(one.speed_mps), np.bool_)
 
 
+def _brakes(one: DriveSignals) -> Bools:
+    """Rows in which this drive takes clear current to brake."""
+    if one.work_a is None or one.demand is None or one.speed_mps is None:
+        return np.zeros(one.dead.size, np.bool_)
+    with np.errstate(invalid="ignore"):
+        brakes = (one.work_a > PULLS_FLOORS * one.floor_a) & (np.nan_to_num(one.demand) < 0.0)
+    return np.asarray(brakes & ~one.dead & np.isfinite(one.speed_mps), np.bool_)
+
+
 def runs_away(one: DriveSignals, rows: AskedRows, ride: Ride) -> Bools:
     """Rows after this motor gained speed as no vehicle does and stayed up there with next to no
     current: with no other speed to compare, the jump itself says that it left the road."""
@@ -220,10 +232,15 @@ def gains_on_road(
 
 
 def behind_rows(
-    one: DriveSignals, others: list[DriveSignals], ride: Ride, *, asked: Floats
+    one: DriveSignals,
+    others: list[DriveSignals],
+    ride: Ride,
+    *,
+    asked: Floats,
+    by_braking: bool = False,
 ) -> Bools:
-    """Rows in which this motor, asked for drive, turns clearly slower than the road, on a build
-    whose motors turn with the road when nothing is asked for."""
+    """Rows in which this motor, asked for something, turns clearly slower than the road, on a build
+    whose motors turn with the road when they coast or, `by_braking`, mostly when they brake."""
     none = np.zeros(one.dead.size, np.bool_)
     road = _slowest_mps(others, ride)
     if one.speed_mps is None or road is None or one.demand is None:
@@ -231,8 +248,14 @@ def behind_rows(
     behind = _slower(one, road)
     with np.errstate(invalid="ignore"):
         coasts = (np.abs(one.demand) < COASTING_DEMAND) & (road > COASTING_MPS) & ~one.dead
+        brakes = (one.demand < -COASTING_DEMAND) & (road > COASTING_MPS) & ~one.dead
     step = float(np.median(np.diff(ride.time_s))) if ride.time_s.size > 1 else 1.0
-    if coasts.sum() * step < LEAST_COAST_S or behind[coasts].mean() > FREEWHEEL_PART:
+    turned = [
+        float(behind[rows].mean()) <= most
+        for rows, most in ((coasts, FREEWHEEL_PART), (brakes, FREEWHEEL_BRAKES))
+        if rows.sum() * step >= LEAST_COAST_S and (by_braking or rows is coasts)
+    ]
+    if not turned or not all(turned):
         return none
     return np.asarray(behind & (asked != 0), np.bool_)
 
@@ -254,10 +277,15 @@ def _slower(one: DriveSignals, road: Floats) -> Bools:
 
 def _slowest_mps(others: list[DriveSignals], ride: Ride) -> Floats | None:
     """The slowest that anything else says of the road's speed."""
-    known = [np.abs(x.speed_mps) for x in others if x.speed_mps is not None]
+    turning = [x for x in others if x.speed_mps is not None]
+    known = [np.abs(x.speed_mps) for x in turning if x.speed_mps is not None]
     gps = ride.get("gps_speed_mps")
     if gps is not None:
-        known.append(-_around(-np.abs(gps), ride.time_s))
+        late = -_around(-np.abs(gps), ride.time_s)
+        works = np.zeros(late.size, np.bool_)
+        for x in turning:
+            works |= _pulls(x) | _brakes(x)
+        known.append(np.where(works, np.inf, late))
     if not known:
         return None
     out = known[0]

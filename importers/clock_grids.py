@@ -19,6 +19,9 @@ SMOOTH_S = {"voltage": 8.0, "current": 8.0, "demand": 8.0, "speed": 40.0}
 seconds, currents in seconds. Our choice."""
 BUSY = 0.1
 """A vehicle above this part of its top speed (demand, current) is on its way. Our choice."""
+TOP_PART, TOP_S = 0.05, 5.0
+"""... which is what it reached for this part of the log or, of one that mostly stands, for so long
+[s]. Our choice: single rows may be wrong."""
 LASTS, ALIKE = 4, 0.2
 """A stretch of the coarse grid that so many steps (1 s) later is less alike than this (correlation
 with itself) is noise of a vehicle at rest, and speaks neither for nor against. Our choice."""
@@ -72,9 +75,9 @@ def _busy(
         if raw is None or good is None or good.sum() < 10:
             continue
         size = np.abs(raw[good])
-        return np.asarray(
-            np.interp(at, time_s[good], size) > BUSY * float(np.quantile(size, 0.95)), np.bool_
-        )
+        part = min(TOP_PART, TOP_S / max(float(time_s[-1] - time_s[0]), TOP_S))
+        top = float(np.quantile(size, 1.0 - part))
+        return np.asarray(np.interp(at, time_s[good], size) > BUSY * top, np.bool_)
     return None
 
 

@@ -47,6 +47,10 @@ ones."""
 SURELY_WHOLE = 0.9
 """Where windows speak against it, the whole of both logs must be alike so much. Our choice: 0.99
 on calm rides with their own logs, at most 0.71 on pairs of other ones."""
+SHARED, ALONE_MATCH, ALONE_WHOLE = ("voltage", "current", "demand"), 0.95, 0.995
+"""Where all kinds together speak against one ride, one of these alone must be alike so much, window
+by window or over the whole. Our choice: 0.98 and 0.999 between the sides of made rides in which one
+failed, up to 0.99 between rides that begin alike."""
 FIRST_REACH_S = 1.5
 """How far around a first guess a window looks [s]. Our choice: some steps of the coarse grid."""
 WINDOWS_TELL, WINDOWS_SPEAK = 12, 4
@@ -103,6 +107,29 @@ def fit_clock(
     kinds = [one for one in KINDS if one in first and one in second]
     if not kinds:
         return NoFit(active=False, why="they log nothing in common")
+    fit = _fit_kinds(first_s, first, second_s, second, kinds)
+    if isinstance(fit, ClockFit) or len(kinds) == 1:
+        return fit
+    # A side that failed is alike in what both read of one bus or one hand, and in nothing else.
+    alone = [_fit_kinds(first_s, first, second_s, second, [one]) for one in SHARED if one in kinds]
+    sure = [
+        one
+        for one in alone
+        if isinstance(one, ClockFit)
+        and one.match >= (ALONE_MATCH if one.windows >= WINDOWS_SPEAK else ALONE_WHOLE)
+    ]
+    return max(sure, key=lambda one: one.match, default=fit)
+
+
+def _fit_kinds(
+    first_s: NDArray[np.float64],
+    first: Signals,
+    second_s: NDArray[np.float64],
+    second: Signals,
+    kinds: list[str],
+) -> ClockFit | NoFit:
+    """How the clocks run by these kinds of signal together."""
+    first, second = ({kind: one[kind] for kind in kinds} for one in (first, second))
     first, second = _of_one_side(first, second), _of_one_side(second, first)
     a, b = (
         grids(first_s, first, kinds, COARSE_STEP_S),

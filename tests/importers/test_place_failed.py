@@ -6,8 +6,10 @@ lets it and draws its no-load current (the trade's, causes.md).
 
 import numpy as np
 import pytest
-from ride_logs import log_of
+from probe import ask, losing
+from ride_logs import log_of, made_ride
 
+from importers.clocks import ClockFit, fit_clock
 from importers.errors import LogError
 from importers.place_logs import place_logs
 
@@ -70,3 +72,34 @@ def test_another_ride_is_refused_all_the_same() -> None:
     other = log_of(away.time_s, {"gps_speed_mps": speed}, file="gps.csv", role="gps")
     with pytest.raises(LogError, match="does not belong to the ride"):
         place_logs([drive(rng, "rear", broken=True), other], ["rear", "gps"], 0)
+
+
+def test_a_side_that_pulls_no_more_is_placed_by_the_bus_that_both_read(tmp_path) -> None:
+    """The second truth's trike (tests/probe, by another hand) loses a belt in its first pull: from
+    then on current and speed of that side are its own; bus and demand are shared."""
+    trike = next(one for one in losing.every()["mechanical_drive_lost"]() if "trike" in one.name)
+    status, answer, said = ask.ride_json(ask.files(trike, tmp_path))
+    assert status == 0, said
+    logs = answer["ride"]["sources"]
+    offsets = [one["clock_offset_s"] for one in logs if one["role"] == "right"]
+    assert offsets == pytest.approx([0.0], abs=0.05)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_standing_for_long_after_a_loss_speaks_neither_for_nor_against(seed: int) -> None:
+    """40 s of riding, then the pack's path opens and 40 minutes of noise follow."""
+    ride, offset_s, opened_s = made_ride(seed, 40.0), 2.5, 40.0
+    rng = np.random.default_rng(seed)
+    out = []
+    for rate_hz, bus_stays in ((10.0, False), (5.0, True)):
+        own_s = np.arange(0.0, 2400.0, 1.0 / rate_hz)
+        riding = own_s < opened_s
+        amps = np.where(riding, ride.at(ride.current_a, own_s), 0.0)
+        amps = amps + rng.normal(0, 0.1, own_s.size)
+        volts = np.where(riding, ride.at(ride.voltage_v, own_s), 57.0 if bus_stays else 0.0)
+        volts = volts + rng.normal(0, 0.03, own_s.size)
+        out.append((own_s, {"voltage": volts, "current": amps}))
+    (first_s, first), (second_s, second) = out
+    fit = fit_clock(first_s, first, second_s + offset_s, second)
+    assert isinstance(fit, ClockFit)
+    assert fit.offset_s == pytest.approx(offset_s, abs=0.1)

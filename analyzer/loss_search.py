@@ -13,7 +13,7 @@ from analyzer.loss_lines import line_rows, status_rows, too_high_rows, trip_used
 from analyzer.loss_off import switched_off, switched_off_logger
 from analyzer.loss_rows import CARRY_S, AskedRows, asked_rows
 from analyzer.loss_signals import STANDING_MPS, DriveSignals, drive_signals
-from analyzer.loss_spin import ahead_rows, road_speed_mps, spins
+from analyzer.loss_spin import ahead_rows, left_behind, road_speed_mps, spins
 from analyzer.loss_unasked import Witnesses, unasked_falls
 from analyzer.loss_usual import usual_work
 from analyzer.losses import RETRY_S, DriveLoss, asked_and_gone, merged_per_drive
@@ -159,9 +159,11 @@ def _judged(
     for one in drives:
         others = [x for x in drives if x is not one]
         road = road_speed_mps(one, others, ride)
-        ahead = loose[one.name] = ahead_rows(one, others, ride)
+        loose[one.name] = ahead_rows(one, others, ride) | left_behind(one, others, ride)
         own = one.speed_mps if one.speed_mps is not None else speed
-        roads[one.name] = own if own is None or road is None else np.where(ahead, road, own)
+        roads[one.name] = (
+            own if own is None or road is None else np.where(loose[one.name], road, own)
+        )
     step_s = float(np.median(np.diff(ride.time_s))) if ride.time_s.size > 2 else 1.0
     usual = usual_work(drives, roads, loose, step_s)
     return {

@@ -53,6 +53,8 @@ MOST_ROWS_OF_A_JUMP = 6
 """Fewer rows do not tell jitter from one jump. Our choice."""
 FIRST_ROWS = 5
 """So many rows say what was asked for when it broke. Our choice."""
+SAME_DEMAND = 0.1
+"""Demands of two sides this near are one hand's. Our choice: each side has its own scaling."""
 LIGHT_PART = 0.5
 """A motor without its load takes less than this of what the same demand takes. Our choice."""
 
@@ -258,6 +260,20 @@ def behind_rows(
     if not turned or not all(turned):
         return none
     return np.asarray(behind & (asked != 0), np.bool_)
+
+
+def left_behind(one: DriveSignals, others: list[DriveSignals], ride: Ride) -> Bools:
+    """Rows in which this motor turns clearly slower than another that, at the same demand, pulls:
+    its wheel does not turn it, and its speed is not the vehicle's."""
+    out = np.zeros(one.dead.size, np.bool_)
+    road = _slowest_mps(others, ride)
+    if one.speed_mps is None or road is None or one.demand is None:
+        return out
+    for x in others:
+        if x.demand is not None:
+            with np.errstate(invalid="ignore"):
+                out |= _pulls(x) & (np.abs(x.demand - one.demand) < SAME_DEMAND)
+    return np.asarray(out & _slower(one, road), np.bool_)
 
 
 def falls_behind(one: DriveSignals, others: list[DriveSignals], ride: Ride, rows: slice) -> float:

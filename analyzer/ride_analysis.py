@@ -124,7 +124,7 @@ def analyse_ride(ride: Ride, setup: Setup, *, seed: int = 0) -> RideResult:
             *not_lost(find_brake_reduced(on_pack, setup, in_force), losses),
             *before_acting(find_near_trips(on_pack, setup, state), losses),
             *find_imbalance(ride, setup, balance, at_fault=losses),
-            *find_wheel_slip(ride, setup),
+            *not_lost(find_wheel_slip(ride, setup), losses),
             *find_log_gaps(whole, setup),
             *losses,
         ]
@@ -205,7 +205,8 @@ def outside(events: list[Event], free: Sequence[Span]) -> list[Event]:
 
 
 def not_lost(events: list[Event], losses: Sequence[Event]) -> list[Event]:
-    """The reductions that are no part of a loss."""
+    """The events that are no part of a loss: beside a motor that left the road, the other one looks
+    as if it slipped."""
     return [
         one
         for one in events

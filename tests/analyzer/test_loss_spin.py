@@ -4,7 +4,7 @@ import numpy as np
 from handmade import clock, make_ride, make_setup
 
 from analyzer.loss_signals import drive_signals
-from analyzer.loss_spin import ahead_rows, behind_rows, falls_behind
+from analyzer.loss_spin import ahead_rows, behind_rows, falls_behind, left_behind
 from importers.setup_types import Drive
 
 BROKE_S = 60.0
@@ -56,3 +56,44 @@ def test_a_motor_that_races_ahead_and_one_in_a_bend():
     bend, others, ride, asked = _signals(1.08)
     assert not ahead_rows(bend, others, ride).any()
     assert not behind_rows(bend, others, ride, asked=asked).any()
+
+
+def test_a_motor_far_slower_than_one_that_pulls_at_the_same_demand_is_not_turned_by_its_wheel():
+    """Torque-controlled, it turns as fast as a small demand lets it without load. While both coast,
+    or where the other is asked for something else, nothing is said: it may have a freewheel."""
+    one, others, ride, asked = _signals(0.3, coasting_part=0.3)
+    left = left_behind(one, others, ride)
+    after = np.zeros(ride.time_s.size, bool)
+    after[_rows(ride)] = True
+    assert np.array_equal(left, after & (asked > 0))
+    others[0].demand[:] = np.where(asked > 0, 0.5, 0.0)
+    assert not left_behind(one, others, ride).any()
+
+
+def _braking(broke_s, *, first_brake_s):
+    """Two drives pull for 8 s and brake for 4 s, over and over, from `first_brake_s` on; from
+    `broke_s` on the left one stands as soon as it brakes."""
+    t = clock(120.0, 20.0)
+    brakes = (t % 12.0 >= 8.0) & (t >= first_brake_s)
+    demand = np.where(brakes, -50.0, 60.0)
+    channels = {}
+    for side in ("left", "right"):
+        gone = brakes & (t >= broke_s) & (side == "left")
+        channels |= {
+            f"{side}.battery_current_a": np.where(brakes, -6.0, 15.0),
+            f"{side}.wheel_speed_mps": np.where(gone, 0.5, 6.0),
+            f"{side}.throttle_pct": demand,
+            f"{side}.battery_voltage_v": 54.0 - demand / 20,
+        }
+    setup = make_setup(drives=tuple(Drive(name) for name in ("left", "right")))
+    ride = make_ride(t, channels)
+    one, other = (drive_signals(ride, setup, name) for name in ("left", "right"))
+    return behind_rows(one, [other], ride, asked=np.sign(demand), by_braking=True), brakes, t
+
+
+def test_a_motor_that_brakes_itself_down_has_left_the_road_unless_it_always_did():
+    """Never coasting: what braking did before the belt went tells that there is no freewheel."""
+    behind, brakes, t = _braking(100.0, first_brake_s=0.0)
+    assert np.array_equal(behind, brakes & (t >= 100.0))
+    always, _, _ = _braking(0.0, first_brake_s=0.0)
+    assert not always.any()

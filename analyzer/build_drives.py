@@ -145,7 +145,7 @@ def heat_draws(
             told = [
                 fit
                 for one in rides
-                if (fit := fit_heat(one.ride, setup, drive.name, part, iron=part == "motor"))
+                if (fit := fit_heat(one.ride, setup, drive.name, part, parted=True))
             ]
             fit = mean_heat(told) if told else None
             if fit is None and part == "controller":

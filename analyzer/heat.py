@@ -1,14 +1,18 @@
 """How hot do motor and controller get for the current they carry?
 
-T = air + sum over k of G_k * lag_k(phase current squared + c speed squared), G_k >= 0: first-order
-paths of heat with time constants from a winding's to a case's, fitted as non-negative least
-squares. The speed's part is what turning iron loses, whatever the current: the most probable of a
-few sizes. Source: the first-order warm-up dT = P R_th (1 - exp(-t / tau)), superposed.
+T = air + sum over k of G_k * lag_k(load), G_k >= 0: first-order paths of heat with time constants
+from a winding's to a case's, fitted as non-negative least squares. A motor's load is the phase
+current squared and c times the speed squared, what turning iron loses whatever the current; a
+controller's is the current squared, what its switching loses in proportion to the current, and what
+it takes switched on. How large the other parts are: the mean over a few sizes, each by how probable
+it is. Sources: the first-order warm-up dT = P R_th (1 - exp(-t / tau)), superposed; conduction and
+switching losses of a converter as any handbook of power electronics parts them (from memory).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -28,9 +32,16 @@ DEFAULT_K_PER_W = (0.0, 0.15, 0.0, 0.1, 0.2, 0.4, 0.0)
 DEFAULT_SD = 0.5
 """Warming per watt of copper loss, path by path [K/W], where no ride tells, and its relative
 error. Common practice, no source: the worked winding of 2 K/W and 600 J/K is a small one."""
-IRON_PARTS, USUAL_IRON_PART, IRON_FACTOR = (0.05, 0.15, 0.35, 0.7, 1.4, 3.0), 0.35, 2.5
-"""Tried sizes of the heat of turning over the heat of current, in the ride's mean [1], how large
-it usually is, and by what factor that may differ (one sd of its log). Our choice."""
+IRON_PARTS, USUAL_IRON_PART = (0.05, 0.15, 0.35, 0.7, 1.4, 3.0), 0.35
+"""Tried sizes of the heat of turning over the heat of current, in the ride's mean [1], and how
+large it usually is. Our choice."""
+PART_FACTOR, LEAST_PART = 2.5, 0.1
+"""By what factor such a part may differ (one sd of its log), and what none counts as. Our
+choice."""
+SWITCHING_PARTS, USUAL_SWITCHING_PART = (0.0, 0.3, 1.0, 3.0), 1.0
+IDLE_PARTS, USUAL_IDLE_PART = (0.0, 0.3, 1.0), 0.3
+"""Tried sizes of a controller's other losses over those of its current squared, likewise. Our
+choice: at the currents of a ride both matter, and a few watts go on being switched on."""
 TELLS_S, SENSOR_K = 60.0, 0.2
 """Temperatures so far apart in time tell each their own [s]; none is better than this [K]. Our
 choice."""
@@ -56,6 +67,16 @@ class HeatFit:
     fitted: bool
     iron_a2_per_mps2: float = 0.0
     """The phase current squared that warms as much as a speed squared of 1 m2/s2 does: c."""
+    switching_a: float = 0.0
+    """The phase current squared that warms as much as 1 A does by switching."""
+    idle_a2: float = 0.0
+    """The phase current squared that warms as much as being switched on does."""
+
+    def load(self, phase_a: Floats, speed_mps: Floats) -> Floats:
+        """What warms it, as phase current squared [A2]."""
+        size = np.abs(phase_a)
+        turned = self.iron_a2_per_mps2 * speed_mps**2
+        return np.asarray(size * (size + self.switching_a) + turned + self.idle_a2, np.float64)
 
     @property
     def resistance(self) -> float:
@@ -75,10 +96,11 @@ def default_heat(drive: str, part: str = "motor") -> HeatFit:
 
 
 def fit_heat(
-    ride: Ride, setup: Setup, drive: str, part: str = "motor", *, iron: bool = False
+    ride: Ride, setup: Setup, drive: str, part: str = "motor", *, parted: bool = False
 ) -> HeatFit | None:
     """How that part of the drive warms, from this ride; None without its temperature, its phase
-    current, or enough warming. With `iron` the speed may warm it, too."""
+    current, or enough warming. With `parted` more than the current squared may warm it: turning
+    iron a motor; switching, and being switched on, a controller."""
     temp = drive_channel(ride, drive, f"{part}_temp_c")
     phase = drive_channel(ride, drive, "phase_current_a")
     if temp is None or phase is None:
@@ -92,36 +114,66 @@ def fit_heat(
     rise = float(seen.max() - seen[0])
     if rise < LEAST_RISE_K:
         return None
-    square = _mean_square(time_s, phase, grid)
+    square = _mean(time_s, np.nan_to_num(phase) ** 2, grid)
     cold, air = _cold_start(ride, seen)
-    speed = (wheel_speed_mps(ride, setup, drive) or speed_mps(ride, setup)) if iron else None
-    turning = np.zeros_like(square)
-    if speed is not None:
-        turning = _mean_square(time_s, speed.values, grid)
-    gain, per_speed, residual = _most_probable(square, turning, seen - air, cold)
+    others: list[_Other] = []
+    if parted and part == "motor":
+        speed = wheel_speed_mps(ride, setup, drive) or speed_mps(ride, setup)
+        if speed is not None:
+            turning = _mean(time_s, np.nan_to_num(speed.values) ** 2, grid)
+            others = [_Other(turning, IRON_PARTS, USUAL_IRON_PART)]
+    elif parted:
+        switching = _mean(time_s, np.abs(np.nan_to_num(phase)), grid)
+        others = [
+            _Other(switching, SWITCHING_PARTS, USUAL_SWITCHING_PART),
+            _Other(np.ones_like(square), IDLE_PARTS, USUAL_IDLE_PART),
+        ]
+    gain, more, residual = _most_probable(square, others, seen - air, cold)
     if gain.sum() <= 0:
         return None
     relative = float(np.hypot(FIT_SD, residual / max(rise, 1.0)))
-    return HeatFit(drive, part, "phase_a2", gain, relative, air, rise, True, per_speed)
+    fit = HeatFit(drive, part, "phase_a2", gain, relative, air, rise, True)
+    if part == "motor":
+        return replace(fit, iron_a2_per_mps2=sum(more))
+    return replace(fit, switching_a=more[0], idle_a2=more[1]) if more else fit
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Other:
+    """Something else than the current squared that may warm it."""
+
+    load: Floats
+    parts: tuple[float, ...]
+    """Tried sizes over the current squared's, in the ride's mean."""
+    usual: float
 
 
 def _most_probable(
-    square: Floats, turning: Floats, above: Floats, cold: bool
-) -> tuple[Floats, float, float]:
-    """Gains, the speed's share of the load and the residual [K]: the mean over a few sizes of that
-    share, each weighed by how well it fits and how usual it is."""
-    level = float(square.mean()) / max(float(turning.mean()), 1e-9)
-    parts = np.array(IRON_PARTS if turning.any() and level > 0 else (0.0,))
-    tried = [_warming(square + part * level * turning, above, cold) for part in parts]
-    off = np.array([one[1] for one in tried])
+    square: Floats, others: list[_Other], above: Floats, cold: bool
+) -> tuple[Floats, list[float], float]:
+    """Gains, what each other load counts against the current squared, and the residual [K]: the
+    mean over a few sizes, each weighed by how well it fits and how usual it is."""
+    others = [one for one in others if one.load.any() and square.any()]
+    levels = [float(square.mean() / one.load.mean()) for one in others]
+    tried = list(product(*(one.parts for one in others)))
+    fits = []
+    for parts in tried:
+        load = square.copy()
+        for part, level, other in zip(parts, levels, others, strict=True):
+            load += part * level * other.load
+        fits.append(_warming(load, above, cold))
+    off = np.array([one[1] for one in fits])
     worth = above.size * GRID_S / TELLS_S * np.log(np.maximum(off, SENSOR_K))
-    if parts.size > 1:
-        worth += 0.5 * (np.log(parts / USUAL_IRON_PART) / np.log(IRON_FACTOR)) ** 2
+    for i, other in enumerate(others):
+        size = np.array([max(parts[i], LEAST_PART) for parts in tried])
+        worth += 0.5 * (np.log(size / other.usual) / np.log(PART_FACTOR)) ** 2
     weight = np.exp(worth.min() - worth)
-    gains = np.array([one[0] for one in tried])
+    gains = np.array([one[0] for one in fits])
     gain = np.average(gains, axis=0, weights=weight)
     whole = np.maximum(gains.sum(axis=1) * weight, 1e-12)
-    return gain, float(np.average(parts, weights=whole)) * level, float(off.min())
+    shares = [float(np.average([p[i] for p in tried], weights=whole)) for i in range(len(others))]
+    more = [share * level for share, level in zip(shares, levels, strict=True)]
+    return gain, more, float(off.min())
 
 
 def _warming(load: Floats, above: Floats, cold: bool) -> tuple[Floats, float]:
@@ -144,18 +196,26 @@ def mean_heat(fits: list[HeatFit]) -> HeatFit:
     weight = np.array([one.rise_k**2 for one in fits])
     gain = np.average([one.gain for one in fits], axis=0, weights=weight)
     whole = np.array([one.resistance for one in fits])
-    iron = float(np.average([one.iron_a2_per_mps2 for one in fits], weights=weight * whole))
+
+    def middle(name: str) -> float:
+        return float(np.average([getattr(one, name) for one in fits], weights=weight * whole))
+
     spread = float(np.sqrt(np.average((whole / whole.mean() - 1.0) ** 2, weights=weight)))
     among = min(max(spread, FIT_SD / np.sqrt(len(fits))), 2.0 * FIT_SD)
     most = max(fits, key=lambda one: one.rise_k)
     return replace(
-        most, gain=np.asarray(gain, np.float64), iron_a2_per_mps2=iron, relative_sd=among
+        most,
+        gain=np.asarray(gain, np.float64),
+        iron_a2_per_mps2=middle("iron_a2_per_mps2"),
+        switching_a=middle("switching_a"),
+        idle_a2=middle("idle_a2"),
+        relative_sd=among,
     )
 
 
-def _mean_square(time_s: Floats, phase: Floats, grid: Floats) -> Floats:
-    square = np.nan_to_num(phase) ** 2
-    area = np.concatenate([[0.0], np.cumsum(square[:-1] * np.diff(time_s))])
+def _mean(time_s: Floats, values: Floats, grid: Floats) -> Floats:
+    """The mean over each step of the grid; a value holds until the next."""
+    area = np.concatenate([[0.0], np.cumsum(values[:-1] * np.diff(time_s))])
     edges = np.append(grid, grid[-1] + GRID_S)
     return np.asarray(np.diff(np.interp(edges, time_s, area)) / GRID_S, np.float64)
 

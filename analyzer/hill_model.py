@@ -30,6 +30,8 @@ LONGEST_S = 3600.0
 AFTER_S = 120.0
 """How long the heat is followed beyond the top [s]. Issue 5: a winding peaks after it."""
 COOL_STEP_S = 10.0
+LEVEL_S = 30.0
+"""So long on the level before the hill [s]. Our choice: what a pack's voltage mostly remembers."""
 TURNING = 1.04
 """Effective over real mass. Common practice, no source."""
 CLOSES_IN_S = 2.0
@@ -126,6 +128,7 @@ class _Ride:
 
     def run(self) -> HillRun:
         """Steps until every draw is over the top, or has stopped on the hill."""
+        self._come_along()
         seconds = 0.0
         before: tuple[Floats, ...] | None = None
         while seconds < LONGEST_S and bool(self.s.running.any()):
@@ -145,9 +148,33 @@ class _Ride:
 
     # ------------------------------------------------------------- one step
 
+    def _come_along(self) -> None:
+        """Nobody begins a hill rested: the pack comes to its foot as it is after half a minute on
+        the level at the speed asked for. The charge is what it is at the foot."""
+        if self.hill.speed_mps is None:
+            return
+        for _ in range(round(LEVEL_S / self.step)):
+            _, watts, _, _ = self._drives(self._resistance_n(level=True))
+            self._pack(watts)
+        self.s.drawn_ah[:] = 0.0
+
     def _step(self) -> tuple[Floats, ...]:
-        s, b = self.s, self.b
+        s = self.s
         need = self._force_asked()
+        phase, watts, force, held = self._drives(need)
+        amps, each = self._pack(watts)
+        mechanical = np.clip(force - need, 0.0, None) * (need < 0) * s.speed
+        self._move(force - np.clip(force - need, 0.0, None) * (need < 0))
+        self._warm(phase)
+        self._note_reduced(held)
+        live = s.running
+        self.out.mechanical_j[live] += mechanical[live] * self.step
+        return amps, s.volts.copy(), each, phase, mechanical, self._rest_v(s.drawn_ah)
+
+    def _drives(self, need: Floats) -> tuple[Floats, Floats, Floats, Bools]:
+        """What the controllers give of a force: each motor's current, its power, all force
+        together, and whether voltage or heat holds back what is fully asked for."""
+        s, b = self.s, self.b
         temps = self._temps()
         allowed, faded = allowed_a(b, s.volts, s.speed, temps["motor"], temps["controller"])
         most_n = (b.efficiency * b.k_n_per_a * allowed).sum(axis=0)
@@ -160,15 +187,7 @@ class _Ride:
         force = (geared * b.k_n_per_a * phase).sum(axis=0)
         watts = (b.k_n_per_a * s.speed + b.ohm * np.abs(phase) * np.sign(phase)) * phase
         watts += b.drop_v * np.abs(phase)
-        amps, each = self._pack(watts)
-        held = faded & (part >= 0.999) & (need > 0)
-        mechanical = np.clip(force - need, 0.0, None) * (need < 0) * s.speed
-        self._move(force - np.clip(force - need, 0.0, None) * (need < 0))
-        self._warm(phase)
-        self._note_reduced(held)
-        live = s.running
-        self.out.mechanical_j[live] += mechanical[live] * self.step
-        return amps, s.volts.copy(), each, phase, mechanical, self._rest_v(s.drawn_ah)
+        return phase, watts, force, faded & (part >= 0.999) & (need > 0)
 
     def _grade(self) -> Floats:
         ahead = self.hill
@@ -260,7 +279,7 @@ class _Ride:
         for row, (drive, _, fit, scale) in enumerate(b.heat):
             j = names.index(drive)
             if fit.driver == "phase_a2":
-                load = phase[j] ** 2 + fit.iron_a2_per_mps2 * self.s.speed**2
+                load = fit.load(phase[j], self.s.speed)
             elif b.known_phase:
                 load = b.ohm[j] * phase[j] ** 2
             else:  # a tenth of the power, as the default losses have it

@@ -33,7 +33,9 @@ from simulator.terrain import from_pieces, hilly
 FOOT_M, TOP_M, JOINT_M = 150.0, 60.0, 15.0
 """Level lead and end, and half the length over which joints are rounded [m]."""
 AFTER_S = 60.0
-"""How long temperatures are followed beyond the top [s]."""
+"""How long temperatures are followed beyond the top [s], or until the road's end brings a stop."""
+STOP_M = 30.0
+"""So far before the road's end the rider may brake for it [m]."""
 PUSH_GAIN, FULL_DEMAND = 0.3, 0.98
 """How fast a steady rider's push grows by missing speed [1/s per m/s], and up to which demand."""
 BRAKE_GAIN, BRAKE_FROM_MPS = 8.0, 0.05
@@ -74,7 +76,8 @@ def extremes(
     one_s = round(1.0 / (t[1] - t[0]))
     window = np.ones(one_s) / one_s
     first, last = np.flatnonzero(on)[[0, -1]]
-    warm = slice(first, last + int(AFTER_S * one_s))
+    stops = int(np.searchsorted(at_m, FOOT_M + length_m + TOP_M - STOP_M))
+    warm = slice(first, min(last + int(AFTER_S * one_s), stops))
 
     def mean(values: np.ndarray) -> np.ndarray:
         return np.convolve(values, window, "same")[on]

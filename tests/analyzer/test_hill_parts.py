@@ -20,6 +20,7 @@ from analyzer.estimate import Estimate
 from analyzer.heat import TAUS_S, fit_heat
 from analyzer.hill_ahead import even_hill
 from analyzer.hill_model import simulate_hill
+from analyzer.lags import TAUS_S as PACK_TAUS_S
 from analyzer.road_load import Fitted, RoadLoad
 from importers.setup_types import Drive
 
@@ -64,6 +65,38 @@ def test_first_order_warm_up_is_found_again() -> None:
     assert after_600 == pytest.approx(47.2, abs=1.5)
 
 
+@pytest.mark.parametrize(("per_a2", "per_a", "idle_w"), [(0.02, 0.0, 0.0), (0.01, 0.2, 0.6)])
+def test_a_controller_warms_by_switching_too(per_a2: float, per_a: float, idle_w: float) -> None:
+    """One mass, 60 J/K behind 2.5 K/W (the first-order warm-up). Ridden at 5 to 25 A, then twice
+    the highest current is asked for: by the square alone a controller that mostly switches would
+    be expected a third hotter."""
+    time = clock(2400, 1.0)
+    phase = 5.0 + 20.0 * (0.5 + 0.5 * np.sin(time / 37.0)) * ((time // 300) % 2 == 0)
+
+    def warmed(amps: np.ndarray) -> np.ndarray:
+        temp = np.full(amps.size, 20.0)
+        for k in range(1, amps.size):
+            watts = per_a2 * amps[k - 1] ** 2 + per_a * amps[k - 1] + idle_w
+            temp[k] = temp[k - 1] + (watts - (temp[k - 1] - 20.0) / 2.5) / 60.0
+        return temp
+
+    ride = make_ride(
+        time, {"left.phase_current_a": phase, "left.controller_temp_c": warmed(phase)}, drives=ONE
+    )
+    setup = make_setup(drives=(Drive("left"),))
+    fit = fit_heat(ride, setup, "left", "controller", parted=True)
+    assert fit is not None
+    hard = np.full(120, 50.0)
+    load = fit.load(hard, np.zeros(hard.size))
+    said = load[0] * float(np.sum(fit.gain * (1 - np.exp(-119.0 / np.array(TAUS_S)))))
+    true = warmed(hard)[-1] - 20.0
+    assert said == pytest.approx(true, rel=0.2)
+    if per_a > 0:
+        alone = fit_heat(ride, setup, "left", "controller")
+        assert alone is not None
+        assert alone.resistance * hard[0] ** 2 > 1.3 * fit.resistance * load[0]
+
+
 def test_arrhenius_scaling() -> None:
     # references section 5: E 20 kJ/mol makes 0 degrees C 2.093 times 25 degrees C, 40 0.679 times
     assert warm_factor(0.0, np.array([20_000.0]))[0] == pytest.approx(2.093, abs=2e-3)
@@ -90,6 +123,22 @@ def test_the_worked_climb() -> None:
     assert run.speed_top_mps == pytest.approx(5.0, abs=0.01)
     # 60 s at 24.68 A
     assert run.charge_used_ah == pytest.approx(24.68 / 60.0, rel=0.02)
+
+
+def test_a_pack_comes_to_the_foot_as_the_level_left_it() -> None:
+    """0.1 ohm behind a lag of 10 s, a flat "hill": after 30 s on the level all but e^-3 of the drop
+    is there, and the highest voltage of the hill is no rested pack's."""
+    ohm = np.zeros((7, 4))
+    ohm[PACK_TAUS_S.index(10.0)] = 0.1
+    build = replace(exact_build(), pack_ohm=ohm, capacity_ah=np.full(4, 1e6))
+    flat = replace(
+        even_hill(0.0, 300.0, 100 * (48 / 14 - 3.0) / 1.2, 25.0, 5.0), start_altitude_m=0
+    )
+    run = simulate_hill(build, flat)
+    drop = 48.0 - run.highest_v
+    assert drop == pytest.approx(0.1 * run.pack_peak_a * (1 - np.exp(-3.0)), rel=0.05)
+    assert (drop > 0.1).all()
+    assert run.charge_used_ah == pytest.approx(run.pack_peak_a * 60.0 / 3600.0, rel=0.05)
 
 
 def test_sag_is_current_times_resistance() -> None:

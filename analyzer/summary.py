@@ -17,7 +17,7 @@ from analyzer.summary_cells import Apart, CellFacts, cell_facts
 from analyzer.summary_vehicle import vehicle_facts
 from analyzer.words import CutoutCause, EventKind
 
-SUMMARY_VERSION = 3
+SUMMARY_VERSION = 4
 """Raised whenever a number in here is worked out differently: kept rides are analysed anew."""
 FULL_PCT = 95.0
 """Above this a pack counts as full [% charge]. Our choice; the contract's line for braking."""
@@ -200,17 +200,22 @@ def _triple(one: Estimate | None) -> Triple | None:
 
 
 def _origin(result: RideResult) -> str:
-    """The columns that voltage and current came from, as the logs named them, one a line."""
+    """The columns that voltage and current came from, as the logs named them, one a line, and in
+    whose file: the same header in another file is another logger's."""
     ride, setup = result.ride, result.setup
     volts, amps = pack_voltage_v(ride, setup), pack_current_a(ride, setup)
     used = {*(volts.channels if volts else ()), *(amps.channels if amps else ())}
     named = [
-        f"{one.channel}<{one.header}"
+        f"{one.channel}<{one.header}{_in_file(source.role)}"
         for source in ride.sources
         for one in source.channels
         if one.channel in used
     ]
     return "\n".join(sorted(named or used))
+
+
+def _in_file(role: str | None) -> str:
+    return "" if role is None else f" (file of {role})"
 
 
 def _hours(values: Floats | None, above: float, step: Floats) -> float:

@@ -4,12 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from made.ride_results import made_result
 from setup_maker import TRIKE, setup_of
 
 from analyzer.ageing import judge_ageing
 from analyzer.ageing_marks import logger_marks
 from analyzer.ageing_parts import BY_HAND, Kept
 from analyzer.hand_notes import METER_DIGIT_V, METER_SD, charges_by_hand, with_hand_rests
+from analyzer.summary import summary_of
 from importers.book_notes import HandNote
 from simulator.books import make_book
 
@@ -84,3 +86,14 @@ def test_a_charge_log_or_a_counted_charge_tells_capacity():
     assert result.capacity.now_ah.low <= 15.0 <= result.capacity.now_ah.high
     assert result.capacity.now_ah.value == pytest.approx(15.0, rel=0.01)
     assert result.resistance is None
+
+
+def test_the_same_header_in_another_file_is_another_loggers() -> None:
+    result = made_result()
+    merged = tuple(replace(one, role="all") for one in result.ride.sources)
+    apart = tuple(replace(one, role="bms") for one in result.ride.sources)
+    origins = {
+        summary_of(replace(result, ride=replace(result.ride, sources=sources))).origin
+        for sources in (merged, apart, merged)
+    }
+    assert len(origins) == 2

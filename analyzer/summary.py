@@ -16,9 +16,14 @@ from analyzer.ride_analysis import RideResult
 from analyzer.summary_cells import Apart, CellFacts, cell_facts
 from analyzer.summary_vehicle import vehicle_facts
 from analyzer.words import CutoutCause, EventKind
+from importers.ride import Source
 
-SUMMARY_VERSION = 4
+SUMMARY_VERSION = 5
 """Raised whenever a number in here is worked out differently: kept rides are analysed anew."""
+PACES_HZ = (1, 2, 5, 10, 25, 50, 100)
+PACE_EDGES_HZ = (1.4, 3.0, 6.5, 14.0, 35.0, 70.0)
+"""Loggers are told apart by classes of pace, parted at rates that hardly any logger has. Our
+choice."""
 FULL_PCT = 95.0
 """Above this a pack counts as full [% charge]. Our choice; the contract's line for braking."""
 HOT_C = 40.0
@@ -200,13 +205,14 @@ def _triple(one: Estimate | None) -> Triple | None:
 
 
 def _origin(result: RideResult) -> str:
-    """The columns that voltage and current came from, as the logs named them, one a line, and in
-    whose file: the same header in another file is another logger's."""
+    """The columns that voltage and current came from, as the logs named them, one a line, in whose
+    file and how often written: the same header in another file, or at another pace, is another
+    logger's."""
     ride, setup = result.ride, result.setup
     volts, amps = pack_voltage_v(ride, setup), pack_current_a(ride, setup)
     used = {*(volts.channels if volts else ()), *(amps.channels if amps else ())}
     named = [
-        f"{one.channel}<{one.header}{_in_file(source.role)}"
+        f"{one.channel}<{one.header}{_in_file(source)}"
         for source in ride.sources
         for one in source.channels
         if one.channel in used
@@ -214,8 +220,13 @@ def _origin(result: RideResult) -> str:
     return "\n".join(sorted(named or used))
 
 
-def _in_file(role: str | None) -> str:
-    return "" if role is None else f" (file of {role})"
+def _in_file(source: Source) -> str:
+    role = f"file of {source.role}" if source.role else ""
+    pace = ""
+    if source.rate_hz:
+        pace = f"some {PACES_HZ[int(np.searchsorted(PACE_EDGES_HZ, source.rate_hz))]} Hz"
+    told = ", ".join(filter(None, (role, pace)))
+    return f" ({told})" if told else ""
 
 
 def _hours(values: Floats | None, above: float, step: Floats) -> float:

@@ -88,12 +88,17 @@ def test_a_charge_log_or_a_counted_charge_tells_capacity():
     assert result.resistance is None
 
 
-def test_the_same_header_in_another_file_is_another_loggers() -> None:
+@pytest.mark.parametrize(
+    ("role", "rate_hz", "same"),
+    [("all", 9.7, True), ("all", 10.4, True), ("bms", 10.0, False), ("all", 20.0, False)],
+)
+def test_the_same_header_in_another_file_or_at_another_pace_is_another_loggers(
+    role, rate_hz, same
+) -> None:
     result = made_result()
-    merged = tuple(replace(one, role="all") for one in result.ride.sources)
-    apart = tuple(replace(one, role="bms") for one in result.ride.sources)
-    origins = {
-        summary_of(replace(result, ride=replace(result.ride, sources=sources))).origin
-        for sources in (merged, apart, merged)
-    }
-    assert len(origins) == 2
+
+    def origin(role, rate_hz):
+        sources = tuple(replace(s, role=role, rate_hz=rate_hz) for s in result.ride.sources)
+        return summary_of(replace(result, ride=replace(result.ride, sources=sources))).origin
+
+    assert (origin(role, rate_hz) == origin("all", 10.0)) is same

@@ -27,8 +27,9 @@ OPENED_V_PER_CELL = 0.3
 """A bus under its loaded voltage by this much has lost its pack [V per cell]. Our choice."""
 LONG_HOLE_S, ALIKE_S = 3.0, 0.1
 """Holes longer than this that differ by less are alike [s]. Our choice."""
-LEAST_ALIKE, MOST_PART = 2, 0.6
-"""So many holes, and this part of all that begin while moving, show the same. Our choice."""
+LEAST_ALIKE, LEAST_UNTOLD, MOST_PART = 2, 3, 0.6
+"""So many holes (the second: where the setup does not say that the logger lives on the pack), and
+this part of all that begin while moving, show the same. Our choice."""
 SLOWER_PART = 0.5
 """A vehicle driven on through a hole does not come out at less than this of its speed. Our
 choice."""
@@ -187,7 +188,7 @@ def holes_and_end(
     time_s, found = ride.time_s, []
     last = time_s.size - 1
     holes = np.flatnonzero(np.diff(time_s) > ride.gap_s).tolist()
-    again = _again_and_again(holes, drives, speed, time_s, series)
+    again = _again_and_again(holes, drives, speed, time_s, series, powered_by)
     for edge in [*holes, last]:
         row, opened = _last_whole_row(drives, edge, time_s, series)
         if row < 3 or not _moving(speed, row):
@@ -255,6 +256,7 @@ def _again_and_again(
     speed: Floats | None,
     time_s: Floats,
     series: int,
+    powered_by: str | None,
 ) -> set[int]:
     """Holes that begin at work and end standing or coasting without current, when nearly all of a
     ride's do so: a supply that goes takes its logger along each time, slips of a logger come at
@@ -272,7 +274,8 @@ def _again_and_again(
             continue
         if _empty(drives, row + 1, time_s) or now < MOVING_MPS:
             out.add(row)
-    enough = len(out) >= LEAST_ALIKE and len(out) >= MOST_PART * len(moving)
+    least = LEAST_ALIKE if powered_by == "pack" else LEAST_UNTOLD
+    enough = len(out) >= least and len(out) >= MOST_PART * len(moving)
     return out if enough else set()
 
 

@@ -39,6 +39,9 @@ SLOWEST_UPDATE_S = 2.0
 """A temperature that is renewed more seldom is not looked ahead in [s]. Our choice."""
 FADED_PART = 0.065
 """Of the limit: the contract's twentieth, widened by what a reading may be off. Our choice."""
+MOST_LEFT = 0.3
+"""... by a voltage that leaves no more than this part of it. Our choice: a twentieth, widened by
+what noise and hunting move a narrow band."""
 FADED_S = 1.0
 """... held for this long [s]: a start from rest passes there in less. Our choice."""
 
@@ -199,10 +202,12 @@ def faded_away(one: DriveSignals, rows: AskedRows, drive: Drive, ride: Ride) -> 
         return out
     if limit is None or line is None:
         return out
+    # A motor that stands draws little, whatever the voltage leaves it.
+    stop = line if drive.stop_at_v is None else drive.stop_at_v
     with np.errstate(invalid="ignore"):
         low = smoothed(one.battery_a, ride.time_s) <= FADED_PART * limit
         asked = (one.demand > 2 * FADE_DEMAND) & (rows.asked > 0) & ~one.dead
-        out = low & asked & (voltage < line)
+        out = low & asked & (voltage < stop + MOST_LEFT * max(line - stop, 0.0))
     for span in spans_where(~out, ride, join_s=0.0, min_s=0.0):
         if span.length_s < BRIDGE_S and span.first > 0 and span.last < out.size - 1:
             out[span.rows] = asked[span.rows]

@@ -11,6 +11,10 @@ from handmade import clock, make_ride, make_setup
 
 from analyzer.conditions import Conditions
 from analyzer.cutouts import examine_losses
+from analyzer.loss_fade import faded_away
+from analyzer.loss_rows import asked_rows
+from analyzer.loss_signals import drive_signals
+from analyzer.loss_usual import usual_work
 from importers.setup_types import Drive
 
 NOBODY = Conditions(None, None, None, None, None, None)
@@ -319,3 +323,29 @@ def test_braking_refused_as_soon_as_it_begins_says_nothing_of_the_current_that_o
     assert (first["charge_load"], first["charge_trip"]) == ("above", "clear")
     assert "charge_load" not in second
     assert "charge_trip" not in second
+
+
+@pytest.mark.parametrize(("volts", "gone"), [(48.5, False), (46.4, True)])
+def test_a_motor_that_stands_draws_little_whatever_the_voltage_leaves_it(volts, gone):
+    """Derate 49 to 46 V: at 48.5 V five sixths of the limit are left, and 0.5 A at a standstill
+    is a stall; at 46.4 V two fifteenths are left, and it is the voltage."""
+    t = clock(60.0, 20.0)
+    noise = np.random.default_rng(3).normal(0.0, 0.02, t.size)
+    asked = np.where(t > 20.0, 100.0, 0.0)
+    limits = {"battery_drive_a": 20.0, "derate_from_v": 49.0, "stop_at_v": 46.0}
+    ride = make_ride(
+        t,
+        {
+            "left.throttle_pct": asked,
+            "left.battery_current_a": np.where(asked > 0, 0.5, 0.0) + noise,
+            "left.phase_current_a": np.where(asked > 0, 12.0, 0.0) + noise,
+            "left.wheel_speed_mps": 0.0 * t,
+            "left.battery_voltage_v": volts + noise,
+        },
+        drives=("left",),
+    )
+    drive = Drive("left", **limits)
+    setup = make_setup(drives=(drive,))
+    one = drive_signals(ride, setup, "left")
+    rows = asked_rows(one, None, None, usual_work([one], {"left": None}, {"left": one.dead}, 0.05))
+    assert bool(faded_away(one, rows, drive, ride).any()) is gone

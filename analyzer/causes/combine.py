@@ -16,7 +16,7 @@ import numpy as np
 
 from analyzer.causes import controller_side, motor_side, pack_side, signal_side, supply
 from analyzer.causes.model import CauseModel
-from analyzer.causes.pairs import told_apart
+from analyzer.causes.pairs import TWINS, told_apart
 from analyzer.quantities import Floats
 from analyzer.words import CutoutCause
 from importers.setup_types import Ports, Setup
@@ -86,7 +86,7 @@ def rivals(
     return [
         i
         for i, model in enumerate(MODELS)
-        if part[i] >= RIVAL_LEAST
+        if (part[i] >= RIVAL_LEAST or (part[i] > 0.0 and (first, model.cause) in TWINS))
         and model.cause is not first
         and not told_apart(first, model.cause, signs, beside)[0]
     ]

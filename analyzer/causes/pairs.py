@@ -294,6 +294,11 @@ PAIRS = (
     ),
 )
 
+TWINS = frozenset({(C.ROTOR_SENSOR_FAULT, C.PHASE_OVERCURRENT)})
+"""(first, rival) that only a decisive fact parts, however unlikely habit makes the rival: a motor
+that stops when slow, again and again, without a jerk or a spike in the log may have either. Our
+choice: the only pair that was said surely and wrong in a row on made rides."""
+
 NAMES = {
     C.BMS_OVERCURRENT_DISCHARGE: "too much current for the management system",
     C.BMS_OVERCURRENT_CHARGE: "too much charging current for the management system",

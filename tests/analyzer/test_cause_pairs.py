@@ -5,7 +5,7 @@ from handmade import make_setup as setup
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyzer.causes.combine import MODELS, probabilities
+from analyzer.causes.combine import MODELS, Seen, probabilities, together
 from analyzer.causes.pairs import PAIRS, told_apart
 from analyzer.words import CutoutCause as C
 
@@ -69,3 +69,23 @@ def test_a_trip_that_used_its_delay_is_said_surely():
     first, p = next(iter(probabilities(signs, setup()).items()))
     assert first is C.BMS_OVERCURRENT_DISCHARGE
     assert p > 0.9
+
+
+def test_a_motor_that_stops_slowly_without_a_jerk_or_a_spike_is_a_split() -> None:
+    """However much else leans to the sensor: a trip whose spike fell between two readings looks
+    just so (causes.md)."""
+    signs = {
+        "kind": "drive", "who": "one", "how": "gone", "fall": "instant", "temp_wire": "fine",
+        "phase": "half", "speed": "still", "road": "keeps", "rolling": "runs", "frozen": "no",
+        "beats": "no", "bus": "rebound", "discharge_load": "light", "charge": "middle",
+        "alive": "yes", "demand": "held", "sides": "together", "away": "tens", "return": "later",
+        "log": "goes_on_pack", "idle": "no", "flicker": "no",
+    }  # fmt: skip
+    sensor, trip = C.ROTOR_SENSOR_FAULT, C.PHASE_OVERCURRENT
+    for split in together([Seen(signs)] * 3, setup()):
+        assert next(iter(split)) is sensor
+        assert split[sensor] < SURE
+        assert list(split)[1] is trip
+    jerks = Seen(signs | {"jitter": "yes"})
+    for told in together([Seen(signs), jerks], setup()):
+        assert told[sensor] > 0.9

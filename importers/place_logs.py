@@ -124,8 +124,8 @@ def without_idling(table: LogTable, felt: Signals) -> Signals | None:
     amps, demand = (_mean_of(table, names) for names in (_PULLS, _DEMANDS))
     if amps is None or demand is None or "speed" not in felt:
         return None
-    asked = np.abs(demand) > ASKED_PCT
-    high = float(np.nanquantile(np.abs(amps[asked]), 0.9)) if asked.any() else 0.0
+    asked = (np.abs(demand) > ASKED_PCT) & np.isfinite(amps)
+    high = float(np.quantile(np.abs(amps[asked]), 0.9)) if asked.any() else 0.0
     idle = asked & (np.abs(amps) < IDLE_PART * high)
     if not idle.any():
         return None
@@ -195,9 +195,7 @@ def _fitted(
         fit = fit_clock(both[0], felt[other], both[1], felt[at])
         if isinstance(fit, NoFit) and fit.against:
             # A motor whose belt is gone turns by itself: its speed is not the road's.
-            road = [
-                without_idling(one, felt[i]) for i, one in ((other, tables[other]), (at, table))
-            ]
+            road = [without_idling(tables[i], felt[i]) for i in (other, at)]
             if any(road):
                 fit = fit_clock(both[0], road[0] or felt[other], both[1], road[1] or felt[at])
         if isinstance(fit, ClockFit):

@@ -11,7 +11,7 @@ from ride_logs import log_of, made_ride
 
 from importers.clocks import ClockFit, fit_clock
 from importers.errors import LogError
-from importers.place_logs import place_logs
+from importers.place_logs import place_logs, signals_of, without_idling
 
 BROKE_S, TRIED_S = 165.0, 180.0
 
@@ -103,3 +103,10 @@ def test_standing_for_long_after_a_loss_speaks_neither_for_nor_against(seed: int
     fit = fit_clock(first_s, first, second_s + offset_s, second)
     assert isinstance(fit, ClockFit)
     assert fit.offset_s == pytest.approx(offset_s, abs=0.1)
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_current_that_is_missing_wherever_it_was_asked_for_tells_no_idling() -> None:
+    log = drive(np.random.default_rng(0), "left", broken=False)
+    log.columns["battery_current_a"][log.columns["throttle_pct"] > 10] = np.nan
+    assert without_idling(log, signals_of(log)) is None

@@ -167,9 +167,8 @@ def _judged_with(beside: Sequence[tuple[Loss, Around, Facts]], time_s: Floats) -
     when = ", ".join(f"{time_s[loss.begin]:.1f} s" for loss, _, _ in beside[:MOST_NAMED])
     more = f" and {len(beside) - MOST_NAMED} more" if len(beside) > MOST_NAMED else ""
     one = "the loss" if len(beside) == 1 else "the losses"
-    return (
-        f"What is broken stays so: judged together with {one} of the same drives at {when}{more}.",
-    )
+    said = f"Judged together with {one} of the same drives at {when}{more}: one cause is likelier."
+    return (said,)
 
 
 def _let_go(here: Around, facts: Facts) -> list[str]:

@@ -44,6 +44,9 @@ BECAUSE = {
 }
 MOST_TIMES = 3
 """So many further losses of one cause are named in a headline. Our choice."""
+FOOT_S = 3.0
+"""Where a climb begins is known to so much [s]; what happens before is not said to be on it. Our
+choice: some 20 m at a ride's pace."""
 SAME_S = 5.0
 """Losses this near to each other are told as one moment [s]. The contract's for retries."""
 LEAST_TO_NAME = 0.5
@@ -69,7 +72,7 @@ def event_headline(events: Sequence[Event], result: RideResult) -> str:
 def _when(event: Event, result: RideResult) -> str:
     at = moment(event.start_s, result.ride.start)
     when = f"at {at}"
-    climb = next((c for c in result.climbs if c.start_s <= event.start_s <= c.end_s), None)
+    climb = next((c for c in result.climbs if c.start_s + FOOT_S <= event.start_s <= c.end_s), None)
     if climb is None:
         return when
     return f"{when} on {climb.hill or f'a climb of {climb.grade_pct.value:.0f} %'}"

@@ -166,9 +166,9 @@ def _judged_with(beside: Sequence[tuple[Loss, Around, Facts]], time_s: Floats) -
         return ()
     when = ", ".join(f"{time_s[loss.begin]:.1f} s" for loss, _, _ in beside[:MOST_NAMED])
     more = f" and {len(beside) - MOST_NAMED} more" if len(beside) > MOST_NAMED else ""
-    one = "the loss" if len(beside) == 1 else "the losses"
-    said = f"Judged together with {one} of the same drives at {when}{more}: one cause is likelier."
-    return (said,)
+    one = "loss" if len(beside) == 1 else "losses"
+    said = f"Judged together with the same drives' {one} at {when}{more}"
+    return (f"{said}: one cause is likelier than two.",)
 
 
 def _let_go(here: Around, facts: Facts) -> list[str]:

@@ -13,6 +13,9 @@ from importers.ride import Ride
 
 SUDDEN_S = 0.3
 """Gone within this is sudden, slower has faded [s]. The contract's."""
+ONE_BETWEEN = 2.2
+"""Steps of a log that a fall takes at most with one reading on its way. Our choice: two, and the
+readings' own jitter."""
 JOIN_S = 0.3
 """Stretches without current this near to each other are one [s]. Our choice."""
 SHORTEST_S = 0.15
@@ -166,7 +169,9 @@ def _left_by_itself(
     with np.errstate(invalid="ignore"):
         before = np.nan_to_num(one.work_a[max(first - 3, 0) : first])
     step = float(before.max()) if before.size else 0.0
-    sudden = step > 0.3 * np.nan_to_num(rows.expected_a[first]) and fall_s < SUDDEN_S
+    # A slow log may catch one reading on the way down.
+    at_once_s = max(SUDDEN_S, ONE_BETWEEN * float(time_s[first] - time_s[first - 1]))
+    sudden = step > 0.3 * np.nan_to_num(rows.expected_a[first]) and fall_s < at_once_s
     return not sudden
 
 

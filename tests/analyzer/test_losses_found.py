@@ -349,3 +349,30 @@ def test_a_motor_that_stands_draws_little_whatever_the_voltage_leaves_it(volts, 
     one = drive_signals(ride, setup, "left")
     rows = asked_rows(one, None, None, usual_work([one], {"left": None}, {"left": one.dead}, 0.05))
     assert bool(faded_away(one, rows, drive, ride).any()) is gone
+
+
+def test_a_slow_log_may_catch_one_reading_on_the_way_down_near_the_top_of_speed():
+    """At 5 Hz the current is full, an eighth, nothing: 0.4 s, yet no motor dwindles so at the top
+    of its speed."""
+    t = clock(200.0, 5.0)
+    pulls = (t % 40.0 >= 5.0) & (t % 40.0 < 30.0)
+    speed = np.where(pulls, 8.0 + 0.02 * (t % 40.0), 4.0)
+    amps = np.where(pulls, 30.0, 0.0)
+    at = int(np.searchsorted(t, 140.0))
+    amps[at], amps[at + 1 : at + 50] = 4.0, 1.0
+    duty = np.where(pulls, 94.0, 30.0)
+    duty[at + 1 : at + 50] = 88.0
+    noise = np.random.default_rng(2).normal(0.0, 0.05, t.size)
+    ride = make_ride(
+        t,
+        {
+            "left.throttle_pct": np.where(pulls, 60.0, 0.0),
+            "left.battery_current_a": amps + noise,
+            "left.phase_current_a": amps + noise,
+            "left.duty_pct": duty,
+            "left.wheel_speed_mps": speed,
+            "left.battery_voltage_v": 50.0 - 0.1 * amps,
+        },
+        drives=("left",),
+    )
+    assert _starts(ride) == pytest.approx([140.2], abs=0.21)

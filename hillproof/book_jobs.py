@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hillproof.book_bundles import bundles, is_kept_ride
+from hillproof.faults import TRACEBACK_VARIABLE, told
 from hillproof.log_args import SETUP_NAME, check_facts, choose_setup, log_path, parse_start
 from importers.errors import BookError, UsageError, UserError
 
@@ -114,6 +115,15 @@ def _add_one(task: _Task) -> list[Added]:
         return _add_new(Book(task.folder), task.what, task.logs, task.facts, list(task.hashes))
     except UserError as error:
         return [Added(task.what, None, new=False, error=str(error))]
+    except OSError:
+        raise  # a full disk or a lost network is no single ride's
+    except Exception as fault:
+        said = (
+            f"{task.what}: hillproof failed on it, and it is not your fault: {told(fault)}. It is "
+            f"left out. `hillproof ride` on its logs with {TRACEBACK_VARIABLE}=1 shows where; "
+            "report that."
+        )
+        return [Added(task.what, None, new=False, error=said)]
 
 
 def _add_new(

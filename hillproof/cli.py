@@ -16,6 +16,7 @@ from typing import NoReturn
 import typer
 
 from hillproof.book_command import ageing_app, book_app
+from hillproof.faults import TRACEBACK_VARIABLE, told
 from hillproof.hill_app import hill_app
 from hillproof.plain_output import speak_plainly
 from hillproof.ride_app import ride_app
@@ -25,7 +26,6 @@ from importers.errors import UserError
 EXIT_UNUSABLE, EXIT_OUR_FAULT, EXIT_INTERRUPTED = 2, 70, 130
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 """What the system says of an output with no room for more."""
-TRACEBACK_VARIABLE = "HILLPROOF_TRACEBACK"
 COLLECT_EVERY = 1_000_000
 """Objects made between two searches for dead cycles. Imports make hundreds of thousands that stay;
 at Python's default, searching them takes a tenth of a second from each command. Our choice."""
@@ -51,9 +51,8 @@ def _fault_of_ours(fault: Exception) -> NoReturn:
         import traceback
 
         traceback.print_exception(fault)
-    text = " ".join(str(fault).split())[:200]
     typer.echo(
-        f"hillproof failed, and it is not your fault: {type(fault).__name__}: {text}. "
+        f"hillproof failed, and it is not your fault: {told(fault)}. "
         f"Run it again with {TRACEBACK_VARIABLE}=1 to see where, and report that.",
         err=True,
     )

@@ -8,6 +8,7 @@ import pytest
 from handmade import make_ride
 from setup_maker import TRIKE, setup_of
 
+from hillproof import book_jobs
 from hillproof.book_bundles import bundles
 from hillproof.book_command import _told_once
 from hillproof.book_jobs import Added, DayFacts, add_all, judge
@@ -82,3 +83,22 @@ def test_one_reason_for_many_rides_is_told_once_with_their_names():
         "b: no space left. Not kept: r0, r1, r2 and 2 more.",
         "x.csv: the file is empty.",
     ]
+
+
+def test_a_fault_of_ours_in_one_ride_is_told_and_the_others_go_on(tmp_path, monkeypatch):
+    real = book_jobs._add_new
+
+    def faulty(book, what, logs, facts, hashes):
+        if "bad" in what:
+            raise ZeroDivisionError("by\nnothing")
+        return real(book, what, logs, facts, hashes)
+
+    monkeypatch.setattr(book_jobs, "_add_new", faulty)
+    monkeypatch.setattr(book_jobs, "_workers", lambda book: 1)
+    for name, day in (("bad", 4), ("good", 5)):
+        write_ride_file(kept_ride(day), setup_of(TRIKE), tmp_path / f"{name}.parquet")
+    places = [str(tmp_path / f"{name}.parquet") for name in ("bad", "good")]
+    bad, good = add_all(Book(tmp_path / "b"), places, DayFacts())
+    assert (good.new, good.error) == (True, "")
+    assert bad.error.startswith(f"{places[0]}: hillproof failed on it")
+    assert "ZeroDivisionError: by nothing" in bad.error

@@ -35,6 +35,9 @@ choice."""
 REOPENS_FASTER = 2.2
 """... and with any fall to rest where it is so many times faster: a hand lets go at any pace, but
 opens to where it had stood at its own only. Our choice."""
+ONCE_FASTER = 2.2
+"""In a slow log a fall counts that is so many times faster than any other and happens once. Our
+choice."""
 ODD_PART, ODD_ROWS = 0.02, 0.005
 """A demand that falls to a value this far from rest, at which it stands in no more than this part
 of the ride's other rows, ... Our choice."""
@@ -50,8 +53,8 @@ MOST_ALIKE, ALIKE_PART = 4, 0.7
 """More falls of this part of one's pace and above are this hand's. Our choice."""
 TRACKS = 0.08
 """Demands this near to each other follow one hand. Our choice."""
-MOST_JUMPS = 8
-"""More of them in a ride are this throttle's habit. Our choice."""
+MOST_JUMPS, MOST_SLOW_JUMPS = 8, 2
+"""More of them in a ride (the second: in a slow log) are this throttle's habit. Our choice."""
 MOVES, STANDS = 0.004, 0.012
 """A demand moves by more than the first from row to row, and stands within the second. Our choice:
 its resolution and its noise."""
@@ -162,7 +165,8 @@ class _Hand:
         alike = self._alike(at, side)
         down, flat_s = self._beyond_own(at, -1, side), float(self.rows_s[at + 1 : flat_to].sum())
         still = flat_s > max(ODD_S, ODD_USUAL * self.flat_s)
-        if side > 0 and nothing and still and self._odd(at + 1):
+        held = still or (fast and flat_s > ODD_S)
+        if side > 0 and nothing and held and self._odd(at + 1):
             return True
         if self.returns(at, flat_to, side):
             up = self._beyond_own(flat_to, 1, side)
@@ -175,9 +179,11 @@ class _Hand:
                 return True
             # A brake demand saturates and lets go faster than a throttle: its jumps alone tell
             # nothing.
-            if fast and side > 0 and alike <= MOST_JUMPS:
+            if fast and side > 0 and alike <= (MOST_SLOW_JUMPS if slow_log else MOST_JUMPS):
                 return True
         if side > 0 and self._slower_elsewhere(at) and alike <= MOST_ALIKE:
+            return True
+        if fast and slow_log and side > 0 and down > ONCE_FASTER and alike == 1:
             return True
         if not fast or slow_log or alike > MOST_ALIKE:
             return False

@@ -188,6 +188,9 @@ def holes_and_end(
     time_s, found = ride.time_s, []
     last = time_s.size - 1
     holes = np.flatnonzero(np.diff(time_s) > ride.gap_s).tolist()
+    heavy = [
+        x for x in holes if _heavy(drives, _last_whole_row(drives, x, time_s, series)[0], time_s)
+    ]
     again = _again_and_again(holes, drives, speed, time_s, series, powered_by)
     for edge in [*holes, last]:
         row, opened = _last_whole_row(drives, edge, time_s, series)
@@ -195,9 +198,7 @@ def holes_and_end(
             continue
         after = None if edge == last else edge + 1
         near = near_limit is not None and bool(near_limit[max(row - 3, 0) : row + 1].any())
-        alike = _alike(holes, edge, time_s) and all(
-            load_before(one, row, time_s) >= HEAVY_PART for one in drives
-        )
+        alike = edge in heavy and _alike(heavy, edge, time_s)
         known = near or opened or alike or edge in again
         if after is not None and not opened and not known:
             # A hole that tells nothing of its own: resting or coasting after it looks just so.
@@ -218,6 +219,10 @@ def holes_and_end(
             end = last if back is None else back - 1
             found.append(DriveLoss(one.name, _sign(one, row), row, row, end, back, 0.0, how))
     return found
+
+
+def _heavy(drives: list[DriveSignals], row: int, time_s: Floats) -> bool:
+    return all(load_before(one, row, time_s) >= HEAVY_PART for one in drives)
 
 
 def _last_whole_row(
@@ -287,8 +292,8 @@ def _empty(drives: list[DriveSignals], row: int, time_s: Floats) -> bool:
 
 
 def _alike(holes: list[int], edge: int, time_s: Floats) -> bool:
-    """Whether another hole is as long: a protection's pause and a logger's start take the same
-    time each time, a logger's slips do not."""
+    """Whether another of these holes is as long: a protection's pause and a logger's start take
+    the same time each time, a logger's slips do not."""
     if edge >= time_s.size - 1:
         return False
     length = time_s[edge + 1] - time_s[edge]

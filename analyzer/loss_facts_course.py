@@ -21,12 +21,21 @@ BACK_PART, AWAY_PART, WENT_WITHIN_S = 0.9, 0.75, 20.0
 and loses it within so long [s], held up by turning motors. Our choice."""
 LEAVES_S, LEAVES_LEAST = 0.6, 0.4
 """A demand that goes by this part of its range within so long [s] shows how it goes. Our choice."""
+JUMP_PART, HAND_S = 0.85, 0.2
+"""A demand that goes by this part of its way in one row jumps; one that takes so long from a tenth
+to nine tenths of it [s] is a hand's. Our choice: less may be a filter's."""
 ALIVE_S = 0.4
 """A demand that moves so long before current comes back is no frozen signal [s]. Our choice: a
 filter and some rows."""
+ALIVE_MOVES = 3
+"""A hand moves the demand in so many rows or more, a signal that comes back in one or two. Our
+choice."""
 STUCK_S = 10.0
 """So long no hand holds on for a drive that is gone, even at full [s]. Our choice: riders let go
 within some seconds."""
+HELD_PART = 0.5
+"""A demand that was held still for this part of the time before is held so by its rider. Our
+choice."""
 PARTS_S, PARTS_PART, MOSTLY = 10.0, 0.1, 0.8
 """Two sides' demands that followed each other part when, within so long after a loss [s], one moves
 by more than the second of its range while the other stands; they go on together when they are near
@@ -93,12 +102,42 @@ def _stands_still(here: Around, facts: Facts) -> None:
     facts.numbers["demand_still_s"] = still
     gone = float(here.time_s[here.loss.last] - here.time_s[first])
     if gone >= ALIVE_S:
-        facts.put("alive", "yes" if still < gone - ALIVE_S else "no")
-    top = abs(float(part[0])) > 0.97
+        facts.put("alive", _alive(here, part, last))
     names = ((0.5, "no"), (1.3, "short"), (2.5, "some"), (STUCK_S, "long"))
     found = level(still, names, "stuck")
-    facts.put("demand_still", "top" if top and found != "stuck" else found)
+    if abs(float(part[0])) > 0.97:
+        # A thumb rests at its stop, and holds on while another drive still pulls.
+        found = "stuck" if found == "stuck" and facts.signs.get("who") == "all" else "top"
+    elif found in ("long", "stuck") and _holds_so(here, demand, HELD_PART * still):
+        found = "usual"
+    facts.put("demand_still", found)
     facts.put("demand_leaves", _leaves(here, demand, first + last))
+
+
+def _alive(here: Around, part: Floats, moved: int) -> str | None:
+    """Whether a hand was seen in the demand while current was away; a jump from one value to
+    another may be a signal that comes back."""
+    end = int(np.searchsorted(here.time_s, here.time_s[here.loss.last] - ALIVE_S))
+    rows = part[max(moved - 1, 0) : max(end - here.loss.first, 0)]
+    moves = int(np.sum(np.abs(np.diff(rows)) > MOVES))
+    return "no" if not moves else "yes" if moves >= ALIVE_MOVES else None
+
+
+def _holds_so(here: Around, demand: Floats, least_s: float) -> bool:
+    """Whether this rider held the demand as still for `least_s` before the loss, off its stop."""
+    time_s, begin = here.time_s, 0
+    size = np.abs(demand[: here.loss.begin])
+    while begin < size.size:
+        if not 0.05 < size[begin] < 0.97:
+            begin += 1
+            continue
+        with np.errstate(invalid="ignore"):
+            moved = np.flatnonzero(~(np.abs(size[begin:] - size[begin]) <= MOVES))
+        end = begin + int(moved[0]) if moved.size else size.size
+        if time_s[end - 1] - time_s[begin] >= least_s:
+            return True
+        begin = max(end, begin + 1)
+    return False
 
 
 def _sides(here: Around, facts: Facts) -> None:
@@ -153,14 +192,18 @@ def _other_way(here: Around, facts: Facts) -> None:
 def _leaves(here: Around, demand: Floats, row: int) -> str | None:
     """How the demand left the value it had while the current went: a signal that was frozen jumps
     to where the hand is, a hand takes its time."""
-    rows = demand[row : row + max(round(LEAVES_S / here.step_s), 2) + 1]
+    rows = demand[max(row - 1, 0) : row + max(round(LEAVES_S / here.step_s), 2) + 1]
     if here.step_s > JUMP_SEEN_S or rows.size < 3 or not np.isfinite(rows).all():
         return None
     steps = np.abs(np.diff(rows))
     total = abs(float(rows[-1] - rows[0]))
     if total < LEAVES_LEAST:
         return None
-    return level(float(steps.max()) / total, ((0.6, "ramp"), (0.85, "")), "jump") or None
+    if float(steps.max()) >= JUMP_PART * total:
+        return "jump"
+    gone = np.abs(rows - rows[0]) / total
+    took = int(np.argmax(gone >= 0.9)) - int(np.flatnonzero(gone <= 0.1)[-1])
+    return "ramp" if took * here.step_s >= HAND_S else None
 
 
 def _usually_flat(here: Around) -> bool:

@@ -47,6 +47,9 @@ ONE_ROW_S = 0.02
 SILENT_BEFORE_S, SILENT_AFTER_S, SILENT_PART = 4.0, 0.25, 0.5
 """A thermometer falls silent when more than this part of the seconds before had readings and, but
 for a logger's delay, none after. Our choice."""
+LITTLE, RAMP_ROWS = 0.15, 2
+"""A current that goes in a ramp is read so often between this part of what flowed and nearly all of
+it. Our choice: a tail of small readings is a filter's, not a ramp."""
 UNRESOLVED_S = 0.13
 """Slower logs cannot tell an instant stop from a ramp [s]. Our choice."""
 
@@ -94,7 +97,18 @@ def _fall(here: Around, facts: Facts) -> None:
     fall = float(here.time_s[here.part.first] - here.time_s[here.full])
     facts.numbers["fall_s"] = fall
     # A reading's own filter takes about a tenth of a second.
-    facts.put("fall", level(fall, ((0.22, "instant"), (0.5, "ramp")), "slow"))
+    found = level(fall, ((0.22, "instant"), (0.5, "ramp")), "slow")
+    facts.put("fall", found if _on_the_way(here) >= RAMP_ROWS else "instant")
+
+
+def _on_the_way(here: Around) -> int:
+    """Readings between most and little of what flowed before."""
+    work = here.one.work_a
+    before = median_of(work, here.pre)
+    if work is None or not before:
+        return RAMP_ROWS
+    part = work[here.full : here.part.first + 1] / before
+    return int(np.sum((part > LITTLE) & (part < 1.0 - LITTLE)))
 
 
 def _own_voltage(here: Around, facts: Facts) -> None:

@@ -37,6 +37,11 @@ FALL_PART, LONGEST_FALL_S = 1.04, 20.0
 """... while each is this much higher than the next, no further than this [s]. Our choice."""
 SLOWEST_UPDATE_S = 2.0
 """A temperature that is renewed more seldom is not looked ahead in [s]. Our choice."""
+LEVEL_S, BEND_PART, STEADY_HAND = 3.0, 0.6, 0.03
+"""A current is looked at from so long before its band [s] until it has fallen to this part, while
+the demand moves by no more than the last. Our choice."""
+LEAST_BEND, MOST_BENDS = 10, 60
+"""Readings that a bend needs, and places it is tried at. Our choice."""
 FADED_PART = 0.065
 """Of the limit: the contract's twentieth, widened by what a reading may be off. Our choice."""
 MOST_LEFT = 0.3
@@ -58,6 +63,7 @@ def with_fading(
     begin = loss.first
     if band.held[max(loss.first - 3, 0) : loss.first + 1].any():
         begin = _since(band.held, loss.first, ride.time_s)
+        begin = max(begin, _bend(begin, loss.first, one, ride))
     begin = min(begin, _since_falling(loss.first, one, ride))
     if ride.time_s[loss.first] - ride.time_s[begin] <= SUDDEN_S:
         return loss
@@ -101,6 +107,35 @@ def _path_opened(first: int, one: DriveSignals, ride: Ride, series: int) -> bool
     if before.size == 0 or after.size == 0:
         return False
     return bool(after.min() < np.median(before) - OPENED_V_PER_CELL * series)
+
+
+def _bend(begin: int, first: int, one: DriveSignals, ride: Ride) -> int:
+    """Where a current that was level at the same demand began to fall, for bands and readings of
+    setup and log are not the controller's own: least squares of a level and the line that leaves
+    it, down to `BEND_PART`; `begin` where the demand moved or nothing was level."""
+    if one.work_a is None or one.demand is None:
+        return begin
+    time_s = ride.time_s
+    a = int(np.searchsorted(time_s, time_s[begin] - LEVEL_S))
+    work = smoothed(one.work_a[a : first + 1], time_s[a : first + 1])
+    level = float(np.nanmedian(work[: begin - a + 1]))
+    low = np.flatnonzero(work < BEND_PART * level)
+    low = low[low > begin - a]
+    rows = slice(a, a + int(low[0]) if low.size else first + 1)
+    t, y, hand = time_s[rows], one.work_a[rows], one.demand[rows]
+    good = np.isfinite(y) & np.isfinite(hand)
+    if good.sum() < LEAST_BEND or np.ptp(hand[good]) > STEADY_HAND:
+        return begin
+    stride = max(1, t.size // MOST_BENDS)
+    best, found = np.inf, begin
+    for at in range(begin - a, t.size - 2, stride):
+        ramp = np.clip(t[good] - t[at], 0.0, None)
+        line = np.column_stack([np.ones(ramp.size), ramp])
+        fit, *_ = np.linalg.lstsq(line, y[good], rcond=None)
+        off = float(np.sum((line @ fit - y[good]) ** 2))
+        if off < best and fit[1] < 0.0:
+            best, found = off, a + at
+    return found
 
 
 def _since_falling(first: int, one: DriveSignals, ride: Ride) -> int:

@@ -9,16 +9,19 @@ from analyzer.losses import DriveLoss
 from analyzer.quantities import Bools, Floats, spans_where
 from importers.ride import Ride
 
-IDLE_S = 40.0
-"""So long without current, and a timer may have run out [s]. Our choice: timers of minutes."""
+IDLE_S = 30.0
+"""So long without current, and a timer may have run out [s]. Our choice: the shortest timer."""
 OFF_PART = 0.75
-"""A bus under this part of the ride's usual voltage has no pack behind it. Our choice."""
+"""A bus under this part of its usual voltage at work has no pack behind it. Our choice."""
+BACK_S = 5.0
+"""Supply that comes back for so long was not just switched off at the end [s]. Our choice."""
 FELL_PART = 0.9
 """Standing with nothing drawn a pack's voltage does not fall to this part. Our choice."""
 LASTS_S = 1.0
 """Away for this long at least [s]. Our choice."""
-STANDING_MPS = 0.5
-"""Slower is standing [m/s]. Our choice."""
+STANDING_MPS, SPEED_S = 0.5, 2.0
+"""Slower is standing [m/s], over so long [s]: a satellite's speed comes once a second. Our
+choice."""
 ROUND_S = 30.0
 """Sleep timers run for whole half minutes [s] (common practice, no source)."""
 BLOCK_S, SLACK_S = 3.0, 2.0
@@ -30,7 +33,7 @@ def switched_off(
     drives: tuple[DriveSignals, ...], ride: Ride, speed: Floats | None
 ) -> list[DriveLoss]:
     """Where did all drives lose their supply while standing, nothing having flowed for a while,
-    before the ride went on? At the end of a log that is just the switch."""
+    and get it back? At the end of a log that is just the switch."""
     off = np.ones(ride.time_s.size, np.bool_)
     busy = np.zeros(ride.time_s.size, np.bool_)
     for one in drives:
@@ -42,9 +45,11 @@ def switched_off(
     time_s, busy_rows = ride.time_s, np.flatnonzero(busy)
     for span in spans_where(off, ride, join_s=3.0, min_s=LASTS_S):
         earlier = int(np.searchsorted(busy_rows, span.first)) - 1
-        if earlier < 0 or busy_rows[-1] <= span.last:
+        back_s = time_s[-1] - time_s[min(span.last + 1, time_s.size - 1)]
+        if earlier < 0 or back_s < BACK_S:
             continue
-        if time_s[span.first] - time_s[busy_rows[earlier]] < IDLE_S or _rolls(speed, span.first):
+        idle_s = time_s[span.first] - time_s[busy_rows[earlier]]
+        if idle_s < IDLE_S or _rolls(speed, span.first, ride):
             continue
         back = span.last + 1
         found += [
@@ -70,7 +75,8 @@ def switched_off_logger(
     time_s, holes = ride.time_s, []
     for row in np.flatnonzero(np.diff(time_s) > max(ride.gap_s, LASTS_S)).tolist():
         rows = np.flatnonzero(busy[: row + 1])
-        if rows.size == 0 or not busy[row + 1 :].any() or _rolls(speed, row + 1):
+        back_s = float(time_s[-1] - time_s[row + 1])
+        if rows.size == 0 or back_s < BACK_S or _rolls(speed, row + 1, ride):
             continue
         idle = float(time_s[row] - time_s[rows[-1]])
         if idle >= IDLE_S:
@@ -106,13 +112,28 @@ def _without_supply(one: DriveSignals) -> Bools:
     out = one.dead.copy()
     if one.voltage_v is not None and np.isfinite(one.voltage_v).any():
         with np.errstate(invalid="ignore"):
-            out |= one.voltage_v < OFF_PART * float(np.nanmedian(one.voltage_v))
+            out |= one.voltage_v < OFF_PART * _usual_v(one)
     return out
 
 
-def _rolls(speed: Floats | None, row: int) -> bool:
-    if speed is None:
-        return False
-    part = np.abs(speed[max(row - 6, 0) : row])
-    part = part[np.isfinite(part)]
-    return bool(part.size and np.median(part) > STANDING_MPS)
+def _usual_v(one: DriveSignals) -> float:
+    """The bus at work, else over the whole log: long spells without supply are no usual voltage."""
+    assert one.voltage_v is not None
+    if one.work_a is not None:
+        with np.errstate(invalid="ignore"):
+            working = one.voltage_v[(one.work_a > 3.0 * one.floor_a) & ~one.dead]
+        if np.isfinite(working).any():
+            return float(np.nanmedian(working))
+    return float(np.nanmedian(one.voltage_v))
+
+
+def _rolls(speed: Floats | None, row: int, ride: Ride) -> bool:
+    """Whether the vehicle moves just before `row`, by its motors or by satellite: a motor behind a
+    freewheel stands while the vehicle coasts."""
+    a = int(np.searchsorted(ride.time_s, ride.time_s[max(row - 1, 0)] - SPEED_S))
+    for values in (speed, ride.get("gps_speed_mps")):
+        part = np.zeros(0) if values is None else np.abs(values[a:row])
+        part = part[np.isfinite(part)]
+        if part.size and np.median(part) > STANDING_MPS:
+            return True
+    return False

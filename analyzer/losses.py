@@ -37,6 +37,11 @@ SLOWED_PART, SLOWED_ROWS = 0.97, 3
 """Slower than this part of the speed (the median of so many rows) at which current ended, a motor
 has room for current again: its own voltage is 3 % lower, a sixth to a third of what its windings
 take at full load (5 to 20 % of the supply, common practice, no source). Our choice."""
+EASED_S, SAME_PART = 3.0, 0.98
+"""A hand that eased so lately [s], at no less than this part of the speed, leaves a motor at its
+top speed with as little. Our choice."""
+CLEAR = 3.0
+"""So many times the least current stands clear of noise. Our choice."""
 FASTEST, PULLED_ROWS = 0.98, 50
 """The fastest it pulled at is this quantile of the speeds of at least so many rows. Our choice:
 single readings err."""
@@ -160,6 +165,7 @@ def _left_by_itself(
         return True
     a = int(np.searchsorted(time_s, time_s[first] - 0.7))
     near_top = float(np.mean(rows.top_speed[a : first + 1])) > 0.3
+    near_top |= _eased_at_top(one, rows, first, time_s)
     if not near_top or rows.asked[first] < 0:
         return False
     if rows.pushed is not None and rows.pushed[first]:
@@ -171,8 +177,23 @@ def _left_by_itself(
     step = float(before.max()) if before.size else 0.0
     # A slow log may catch one reading on the way down.
     at_once_s = max(SUDDEN_S, ONE_BETWEEN * float(time_s[first] - time_s[first - 1]))
-    sudden = step > 0.3 * np.nan_to_num(rows.expected_a[first]) and fall_s < at_once_s
-    return not sudden
+    least = max(0.3 * np.nan_to_num(rows.expected_a[first]), CLEAR * one.floor_a)
+    return not (step > least and fall_s < at_once_s)
+
+
+def _eased_at_top(one: DriveSignals, rows: AskedRows, first: int, time_s: Floats) -> bool:
+    """Whether the hand gives less than a moment ago at the top speed, and the vehicle is no slower:
+    what had no voltage left then has none now."""
+    if one.speed_mps is None or one.demand is None:
+        return False
+    a = int(np.searchsorted(time_s, time_s[first] - EASED_S))
+    at = np.flatnonzero(rows.top_speed[a : first + 1]) + a
+    if at.size == 0:
+        return False
+    with np.errstate(invalid="ignore"):
+        more = one.demand[at] > one.demand[first]
+        no_slower = np.abs(one.speed_mps[first]) >= SAME_PART * np.abs(one.speed_mps[at])
+    return bool((more & no_slower).any())
 
 
 def _room_again(one: DriveSignals, first: int, last: int) -> bool:

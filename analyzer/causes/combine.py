@@ -16,7 +16,7 @@ import numpy as np
 
 from analyzer.causes import controller_side, motor_side, pack_side, signal_side, supply
 from analyzer.causes.model import CauseModel
-from analyzer.causes.pairs import TWINS, told_apart
+from analyzer.causes.pairs import TWINS, decided, told_apart
 from analyzer.quantities import Floats
 from analyzer.words import CutoutCause
 from importers.setup_types import Ports, Setup
@@ -28,6 +28,7 @@ MODELS: tuple[CauseModel, ...] = (
     *motor_side.MODELS,
     *supply.MODELS,
 )
+PLACES = {model.cause: place for place, model in enumerate(MODELS)}
 FLOOR = 0.002
 """No candidate that the setup allows is ever less likely than this: the world holds more than
 any table. Our choice."""
@@ -47,6 +48,12 @@ ONE_BUILD_ONLY = (CutoutCause.DRIVE_LINK_LOST,)
 """Causes that need two drives."""
 
 
+DECIDED_MOST = 0.2
+"""A cause that something seen decides against is at most so likely as the one it decides for. Our
+choice: habits of many small signs may outweigh one that physics ties to a cause, but must not."""
+AT_MOST = 3.0
+"""So much of its logarithm of odds such a rival can lose. Our choice: a cause that is unlikely for
+other reasons must not take its rival along."""
 UNDECIDED_MOST = 0.58
 """No cause is likelier than this while nothing was seen that decides it against a rival. Our
 choice: under the 0.6 from which an answer is called sure."""
@@ -145,7 +152,8 @@ def together(
 ) -> list[dict[CutoutCause, float]]:
     """The same for all losses of the same drives in one ride, in their order: what is broken stays
     so, and what decides in one of them decides in all."""
-    every = [_odds(one, setup, corrections) for one in losses]
+    apart = [(PLACES[a], PLACES[b]) for a, b in decided([one.signs for one in losses])]
+    every = [_lower(_odds(one, setup, corrections), apart) for one in losses]
     alone = [_chances(odds) for odds in every]
     out = []
     for at, (seen, odds) in enumerate(zip(losses, every, strict=True)):
@@ -172,6 +180,16 @@ def _odds(
         if model.cause in gone:
             odds[place] = -np.inf
     return odds
+
+
+def _lower(odds: Floats, apart: Sequence[tuple[int, int]]) -> Floats:
+    """The same odds with each decided-against rival held under its cause."""
+    out = odds.copy()
+    for cause, rival in apart:
+        if np.isfinite(odds[cause]):
+            held = max(odds[cause] + np.log(DECIDED_MOST), odds[rival] - AT_MOST)
+            out[rival] = min(out[rival], held)
+    return out
 
 
 def _chances(odds: Floats) -> Floats:

@@ -37,9 +37,12 @@ LOWISH_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low lowish"}
 AT_THEIR_STOP: Fact = {"overvoltage_v": "at", "bus": "rebound"}
 HIGH_CELL: Fact = {"cell_high": "at"}
 HIGH_MEAN: Fact = {"cell_high": "mean_at", "charge": "full"}
-NO_HIGH_CELL: Fact = {"cell_high": "clear mean_below mean_clear"}
+NO_HIGH_CELL: Fact = {"cell_high": "clear mean_clear"}
 HOT_BMS: Fact = {"heat_load": "hot warm", "away": "minute minutes"}
-COOL_BMS: tuple[Fact, ...] = ({"heat_load": "cool mild short"}, {"away": "instant seconds"})
+COOL_BMS: tuple[Fact, ...] = (
+    {"heat_load": "cool", "away": "- instant seconds tens"},
+    {"away": "instant seconds"},
+)
 CONTACT: tuple[Fact, ...] = ({"flicker": "yes"}, {"return": "blink soon"})
 NO_TRIP: tuple[Fact, ...] = ({"discharge_trip": "clear begun"}, {"discharge_load": "light below"})
 NO_CHARGE_TRIP: tuple[Fact, ...] = ({"charge_trip": "clear begun"}, {"charge_load": "light below"})
@@ -51,7 +54,8 @@ JERKS: tuple[Fact, ...] = (
     {"jitter": "yes some", "phase": "- below half light spike"},
     {"speed": "still slow", "phase": "below light", "beats": "yes some"},
 )
-SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no"}
+COMES_BACK = "blink soon later after_rest tries"
+SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no", "return": COMES_BACK}
 ROLLS_WELL: Fact = {"speed": "still slow", "rolling": "runs"}
 ROLLS_NOT: Fact = {"rolling": "fails"}
 BEATING: tuple[Fact, ...] = (
@@ -60,11 +64,17 @@ BEATING: tuple[Fact, ...] = (
     {"beats": "yes some", "return": "never", "speed": "jog riding"},
 )
 STAYS_AWAY: Fact = {"return": "never", "rolling": "fails"}
+CONTROLLED: Fact = {
+    "fall": "ramp",
+    "speed": "jog riding",
+    "beats": "- no",
+    "return": "blink soon later after_rest",
+}
 BOTH_SIDES: Fact = {"who": "all"}
 ONE_SIDE: Fact = {"who": "one"}
 OVER_LINK: tuple[Fact, ...] = (
     {"frozen": "yes"},
-    {"demand": "frozen"},
+    {"demand": "frozen", "sides": "- parted"},
     {"sides": "parted"},
     {"link": "follower", "phase": "below half light", "return": "soon later never after_rest"},
 )
@@ -76,6 +86,21 @@ SIGNAL_GONE: tuple[Fact, ...] = (
     {"demand_leaves": "jump", "alive": "- no"},
 )
 SIGNAL_ALIVE: tuple[Fact, ...] = ({"sides": "together"}, {"alive": "yes"}, {"return": "tries"})
+
+PATH_OPENS = (
+    C.BMS_OVERCURRENT_DISCHARGE,
+    C.BMS_OVERHEAT,
+    C.CELL_LOW_VOLTAGE,
+    C.SUPPLY_INTERRUPTED,
+)
+PATH_STAYS = (
+    C.PHASE_OVERCURRENT,
+    C.ROTOR_SENSOR_FAULT,
+    C.MOTOR_PHASE_FAULT,
+    C.INTERLOCK_OPENED,
+    C.INPUT_SIGNAL_LOST,
+)
+"""What opens the pack's path takes the voltage away; what stops a motor or its demand leaves it."""
 
 PAIRS = (
     Pair(
@@ -153,7 +178,7 @@ PAIRS = (
         C.BMS_OVERCURRENT_CHARGE,
         C.SUPPLY_INTERRUPTED,
         (CHARGE_TRIP_USED,),
-        (*NO_CHARGE_TRIP, *CONTACT),
+        (*NO_CHARGE_TRIP, {"flicker": "yes"}, {"return": "blink"}),
         "the charge trip's level and delay in the setup",
     ),
     Pair(
@@ -177,7 +202,6 @@ PAIRS = (
             SPIKE,
             {"beats": "no", "tries": "full_short full_long"},
             {"beats": "no", "phase": "full"},
-            {"beats": "no", "return": "blink soon", "speed": "still slow"},
         ),
         (*BEATING, STAYS_AWAY),
         "motor current at 20 Hz or faster: does it spike once, or beat whenever it runs",
@@ -275,7 +299,7 @@ PAIRS = (
         Pair(
             C.INTERLOCK_OPENED,
             other,
-            (BOTH_SIDES, {"fall": "ramp", "return": "blink soon later after_rest"}),
+            (BOTH_SIDES, CONTROLLED),
             (ONE_SIDE, *facts, ROLLS_NOT),
             "the other drive's log, or the switch inputs",
         )
@@ -286,11 +310,32 @@ PAIRS = (
         )
     ),
     Pair(
-        C.INTERLOCK_OPENED,
-        C.UNDERVOLTAGE_STOP,
-        ({"stop_at_v": "clear off"},),
-        ({"stop_at_v": "at"}, {"fall": "faded"}),
-        "each controller's own voltage at 10 Hz or faster",
+        C.DRIVE_LINK_LOST,
+        C.SUPPLY_INTERRUPTED,
+        ({"link": "follower"}, {"kind": "drive", "bus": "rebound"}),
+        ({"link": "leader"}, {"bus": "collapse"}),
+        "whether that side's readings come over the link, and whether its lamps went out",
+    ),
+    *(
+        Pair(
+            path,
+            other,
+            ({"bus": "collapse"},),
+            () if path is C.SUPPLY_INTERRUPTED else ({"kind": "drive", "bus": "rebound"},),
+            "each controller's own voltage",
+        )
+        for path in PATH_OPENS
+        for other in PATH_STAYS
+    ),
+    *(
+        Pair(
+            other,
+            C.UNDERVOLTAGE_STOP,
+            ({"stop_at_v": "clear off"},),
+            ({"stop_at_v": "at"}, {"fall": "faded"}),
+            "each controller's own voltage at 10 Hz or faster",
+        )
+        for other in PATH_STAYS
     ),
 )
 
@@ -329,6 +374,20 @@ HEAT = {
 
 def _seen(facts: tuple[Fact, ...], signs: Mapping[str, str]) -> bool:
     return any(all(signs.get(k, "-") in v.split() for k, v in fact.items()) for fact in facts)
+
+
+def decided(losses: Sequence[Mapping[str, str]]) -> list[tuple[C, C]]:
+    """(cause, rival) wherever a fact that physics ties to the cause, and none that it ties to the
+    rival, was seen in these `losses` of the same drives."""
+    out = []
+    for pair in PAIRS:
+        one = any(_seen(pair.for_one, signs) for signs in losses)
+        other = any(_seen(pair.for_other, signs) for signs in losses)
+        if one and not other:
+            out.append((pair.one, pair.other))
+        if other and not one:
+            out.append((pair.other, pair.one))
+    return out
 
 
 def told_apart(

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analyzer.causes.combine import MODELS, Seen, probabilities, together
-from analyzer.causes.pairs import PAIRS, told_apart
+from analyzer.causes.pairs import PAIRS, decided, told_apart
 from analyzer.words import CutoutCause as C
 
 SURE = 0.6
@@ -89,3 +89,38 @@ def test_a_motor_that_stops_slowly_without_a_jerk_or_a_spike_is_a_split() -> Non
     jerks = Seen(signs | {"jitter": "yes"})
     for told in together([Seen(signs), jerks], setup()):
         assert told[sensor] > 0.9
+
+
+def test_what_decides_outweighs_many_small_signs() -> None:
+    """Full motor current, steady until it is gone, and back by itself: a trip, whatever else leans
+    to the sensor (causes.md)."""
+    signs = {
+        "kind": "drive", "who": "one", "how": "gone", "fall": "instant", "stop_at_v": "clear",
+        "controller_heat": "clear", "motor_heat": "clear", "temp_wire": "fine", "phase": "full",
+        "speed": "still", "road": "keeps", "jitter": "no", "beats": "no", "rolling": "runs",
+        "frozen": "no", "bus": "rebound", "charge": "middle", "alive": "yes", "demand": "held",
+        "sides": "together", "away": "tens", "return": "later", "log": "goes_on", "idle": "no",
+    }  # fmt: skip
+    sensor, trip = C.ROTOR_SENSOR_FAULT, C.PHASE_OVERCURRENT
+    assert (trip, sensor) in decided([signs])
+    chances = probabilities(signs, setup())
+    assert next(iter(chances)) is trip
+    assert chances[sensor] < 0.3 * chances[trip]
+    jerks = signs | {"phase": "half", "jitter": "yes"}
+    assert not {(trip, sensor), (sensor, trip)} & set(decided([signs, jerks]))
+
+
+@pytest.mark.parametrize(
+    ("bus", "opened"), [("collapse", True), ("rebound", False)], ids=["sinks", "stays"]
+)
+def test_a_bus_that_sinks_has_lost_its_pack_and_one_that_stays_has_not(bus, opened) -> None:
+    """The trade's (causes.md): after the path opens the voltage leaves the pack's rest; after the
+    controllers stop by themselves it rebounds."""
+    signs = {"kind": "drive", "who": "one", "how": "gone", "fall": "instant", "bus": bus,
+             "speed": "riding", "road": "keeps", "demand": "held"}  # fmt: skip
+    chances = probabilities(signs, setup())
+    path = sum(chances.get(c, 0.0) for c in (
+        C.BMS_OVERCURRENT_DISCHARGE, C.BMS_OVERHEAT, C.CELL_LOW_VOLTAGE, C.SUPPLY_INTERRUPTED,
+        C.IDLE_SHUTDOWN,
+    ))  # fmt: skip
+    assert path > 0.8 if opened else path < 0.1

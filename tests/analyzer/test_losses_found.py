@@ -190,6 +190,8 @@ def _slow_hand(t, events, down_s):
         ((68.0, 70.0, -4.0), 20.0, 0.04),
         # A hand lets go within a row of 0.1 s, but opens in a second.
         ((68.0, 68.5, 0.0), 10.0, 0.2),
+        # Once at 10 Hz a fall that is 2.4 times faster than all others.
+        ((68.0, 76.0, 0.0), 10.0, 0.24),
     ],
 )
 def test_a_demand_that_no_hand_moved(event, rate_hz, down_s):

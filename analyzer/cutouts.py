@@ -37,7 +37,7 @@ SHOWN = 0.01
 MEASURES = (
     "gone_s", "back_after_s", "spells", "faded_s", "fall_s", "apart_s", "idle_s", "dips",
     "path_back_s", "speed_mps", "voltage_before_v", "charge_pct", "heating_current_a",
-    "discharge_trip_s", "charge_trip_s",
+    "discharge_trip_s", "charge_trip_s", "dip_v", "dip_unexplained_v",
 )  # fmt: skip
 """Numbers of a loss that pages draw beside its sentences."""
 FULL_SENTENCES = 0.02

@@ -23,6 +23,11 @@ TRIP_EDGES = ((0.02, "clear"), (0.4, "begun"), (0.75, "half"))
 """Parts of a trip's delay that were used up. Our choice."""
 AT_ONCE_S = 0.4
 """What was asked for a shorter time than this had no time to trip anything [s]. Our choice."""
+DIP_S, DIP_V_PER_CELL = 0.5, 0.3
+"""A bus that falls by so much more than its load explains within so long [s; V per cell] has a bad
+contact. Our choice: the same as for a path that opens."""
+TRIES_PART = 0.2
+"""More of the current before the loss is a try. Our choice."""
 HEAT_S = 240.0
 """A BMS's switches warm up over minutes [s]. Common practice, no source: 2 to 10 min."""
 LEAST_HEAT_S = 45.0
@@ -86,7 +91,7 @@ def _voltage_after(here: Around, facts: Facts) -> None:
     after = here.rows(-0.05, 3.0)
     if not here.part.how.startswith("log"):
         after = slice(after.start, max(min(after.stop, here.loss.last + 2), after.start + 1))
-    low, high = lowest_of(volts, after), highest_of(volts, _while_going(here))
+    low, high = lowest_of(_unloaded(here, volts), after), highest_of(volts, _while_going(here))
     late = median_of(volts, here.rows(0.25, 1.2))
     eased = _eased_v(here, facts)
     dead = np.any([one.dead[here.rows(0.0, 3.0)].any() for one in here.lost()])
@@ -114,6 +119,35 @@ def _voltage_after(here: Around, facts: Facts) -> None:
     else:
         return
     facts.put("bus", found)
+    if found == "rebound" and own and here.loss.sign > 0:
+        _dip(here, facts, volts, before)
+
+
+def _dip(here: Around, facts: Facts, volts: Floats, before_v: float) -> None:
+    """Whether the bus fell, as the loss began, by far more than the pack's resistance explains, and
+    rose again: a contact, whatever the controllers then stopped for."""
+    rows = slice(here.rows(-DIP_S, 0.0).start, here.rows(0.0, DIP_S).stop)
+    low, amps = lowest_of(volts, rows), facts.at("pack_current_a")
+    if low is None:
+        return
+    total = prompt_current_a(here.search.ride, here.search.setup)
+    most = highest_of(total, rows)
+    more_a = 0.0 if most is None or amps is None else max(most - amps, 0.0)
+    fell_v = before_v - low - more_a * _ohm(here)
+    dips = fell_v > DIP_V_PER_CELL * here.search.setup.pack.series
+    facts.put("dip", "yes" if dips else "no")
+    if dips:
+        facts.numbers["dip_v"] = before_v - low
+        facts.numbers["dip_unexplained_v"] = fell_v
+
+
+def _unloaded(here: Around, volts: Floats) -> Floats:
+    """The same bus, blank where a try draws current: its sag is no path that opened."""
+    work, before = here.one.work_a, median_of(here.one.work_a, here.pre)
+    if work is None or not before:
+        return volts
+    with np.errstate(invalid="ignore"):
+        return np.where(work > TRIES_PART * before, np.nan, volts)
 
 
 def _while_going(here: Around) -> slice:

@@ -181,6 +181,9 @@ def _standing(event: Event) -> Iterator[str]:
         yield f"{spells:.0f} times without current in {gone:.1f} s"
     if dips and "supply_interrupted" in causes:
         yield f"the voltage dipped {dips:.0f} times for an instant in the 3 minutes before"
+    dip, rest = event.measure("dip_v"), event.measure("dip_unexplained_v")
+    if dip is not None and rest is not None and "supply_interrupted" in causes:
+        yield f"the bus dipped by {dip:.1f} V, its load explains {dip - rest:.1f} V"
 
 
 def _how_gone(event: Event) -> str:

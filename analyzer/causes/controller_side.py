@@ -48,6 +48,7 @@ MODELS = (
             "kind": {"brake": HARDLY},
             "stop_at_v": {"at": YES, "near": 0.3, "off": UNLIKELY, "clear": NEVER},
             "band": {"in": SOME, "above": HARDLY},
+            "dip": {"yes": HARDLY},
             "fall": {"faded": LIKELY},
             "charge": {"low": SOME, "full": UNLIKELY, "middle": -0.3},
             "who": {"one": -0.7},

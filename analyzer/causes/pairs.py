@@ -32,7 +32,13 @@ TRIP_USED: Fact = {"discharge_trip": "used half"}
 CHARGE_TRIP_USED: Fact = {"charge_trip": "used half"}
 LOW_CELL: Fact = {"cell_low": "at"}
 LOW_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low"}
-NO_LOW_CELL: tuple[Fact, ...] = ({"cell_low": "clear mean_clear"}, {"charge": "middle full"})
+WRITTEN = "gone no_demand dead frozen"
+"""A loss whose rows were written: what tripped something at a hole may have gone with the last
+block of the log."""
+NO_LOW_CELL: tuple[Fact, ...] = (
+    {"cell_low": "clear mean_clear", "how": f"- {WRITTEN}"},
+    {"charge": "middle full"},
+)
 LOWISH_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low lowish"}
 AT_THEIR_STOP: Fact = {"overvoltage_v": "at", "bus": "rebound"}
 HIGH_CELL: Fact = {"cell_high": "at"}
@@ -284,14 +290,14 @@ PAIRS = (
     Pair(
         C.INPUT_SIGNAL_LOST,
         C.DRIVE_LINK_LOST,
-        (BOTH_SIDES, {"link": "leader"}, {"link": "untold", "sides": "parted", "frozen": "no"}),
+        ({"who": "all", "order": "- together"}, {"link": "leader"}),
         ({"link": "follower"}, {"frozen": "yes"}),
         "whether the demand reaches that side by wire or over the link",
     ),
     Pair(
         C.SUPPLY_INTERRUPTED,
         C.UNDERVOLTAGE_STOP,
-        (OPENED, {"stop_at_v": "off clear"}, {"flicker": "yes"}),
+        (OPENED, {"stop_at_v": "off clear"}, {"flicker": "yes"}, {"dip": "yes"}),
         ({"fall": "faded"}, {"stop_at_v": "at", "charge": "low", "bus": "rebound"}),
         "the voltage at pack and controllers",
     ),
@@ -312,7 +318,7 @@ PAIRS = (
     Pair(
         C.DRIVE_LINK_LOST,
         C.SUPPLY_INTERRUPTED,
-        ({"link": "follower"}, {"kind": "drive", "bus": "rebound"}),
+        ({"link": "follower"},),
         ({"link": "leader"}, {"bus": "collapse"}),
         "whether that side's readings come over the link, and whether its lamps went out",
     ),
@@ -320,12 +326,36 @@ PAIRS = (
         Pair(
             path,
             other,
-            ({"bus": "collapse"},),
+            ({"bus": "collapse"}, *CONTACT[:1], {"dip": "yes"})
+            if path is C.SUPPLY_INTERRUPTED
+            else ({"bus": "collapse"},),
             () if path is C.SUPPLY_INTERRUPTED else ({"kind": "drive", "bus": "rebound"},),
             "each controller's own voltage",
         )
         for path in PATH_OPENS
         for other in PATH_STAYS
+    ),
+    *(
+        Pair(
+            heat,
+            other,
+            ({sign: hot},),
+            ({sign: cool}, *facts),
+            "both temperatures of that side",
+        )
+        for heat, sign, hot, cool in (
+            (C.CONTROLLER_OVERHEAT, "controller_heat", "at", "clear"),
+            (C.MOTOR_OVERHEAT, "motor_heat", "at", "clear"),
+            (C.TEMPERATURE_SENSOR_FAULT, "temp_wire", "broken", "fine"),
+        )
+        for other, facts in (
+            (C.PHASE_OVERCURRENT, (SPIKE,)),
+            (C.ROTOR_SENSOR_FAULT, JERKS),
+            (C.MOTOR_PHASE_FAULT, BEATING),
+            (C.INPUT_SIGNAL_LOST, ({"demand": "jump"}, {"sides": "parted"})),
+            (C.INTERLOCK_OPENED, (CONTROLLED,)),
+            (C.DRIVE_LINK_LOST, OVER_LINK),
+        )
     ),
     *(
         Pair(

@@ -274,6 +274,11 @@ def supply(here: Around, facts: Facts) -> list[str]:
     out = []
     if (dips := facts.at("dips")) is not None and facts.signs.get("flicker") == "yes":
         out.append(f"In the 3 minutes before, the voltage dipped {dips:.0f} times for an instant.")
+    if facts.signs.get("dip") == "yes":
+        out.append(
+            f"As it began, the bus fell by {facts.numbers['dip_v']:.1f} V and rose again; the load "
+            f"explains {facts.numbers['dip_v'] - facts.numbers['dip_unexplained_v']:.1f} V of it."
+        )
     return [
         *bus_course(here, facts),
         *out,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analyzer.causes import say
-from analyzer.causes.model import HARDLY, LIKELY, SOME, UNLIKELY, CauseModel
+from analyzer.causes.model import HARDLY, LIKELY, SOME, UNLIKELY, YES, CauseModel
 from analyzer.causes.pack_side import OPENED
 from analyzer.words import CutoutCause
 
@@ -14,6 +14,7 @@ MODELS = (
         OPENED
         | {
             "who": {"all": SOME, "one": -0.7},
+            "dip": {"yes": YES},
             "flicker": {"yes": LIKELY, "no": -0.3},
             "discharge_trip": {"used": HARDLY, "half": -0.3, "clear": SOME},
             "charge_trip": {"used": HARDLY},

@@ -221,3 +221,35 @@ def test_a_hand_that_eases_at_the_top_of_speed_takes_nothing_away():
     amps = amps + np.random.default_rng(5).normal(0.0, 0.25, t.size)
     more = {f"{side}.duty_pct": duty for side in SIDES}
     assert _found(_ride(t, asked, amps, speed=speed, **more)) == []
+
+
+@pytest.mark.parametrize(("ohm", "dip"), [(0.1, "no"), (0.9, "yes")])
+def test_a_bus_that_dips_by_more_than_its_load_explains_has_a_bad_contact(ohm, dip):
+    """40 A through the pack's own 0.1 ohm, then 60 A through it, or through 0.8 ohm more for the
+    0.2 s before the controllers stop at 45 V: 2 V are the load's own, the rest is a contact's."""
+    t = clock(120.0, 20.0)
+    asked = _hand(t)
+    lost = (t >= 48.0) & (t < 60.0)
+    rises = (t >= 47.8) & (t < 48.0)
+    amps = np.where(lost, 0.0, np.where(rises, 30.0, asked / 3.0))
+    asked = np.where((t >= 47.8) & (t < 54.0), 90.0, asked)
+    ride = _ride(t, asked, amps)
+    table = ride.table.copy()
+    for side in SIDES:
+        table[f"{side}.battery_voltage_v"] -= np.where(rises, (ohm - 0.1) * 60.0 * 0.5, 0.0)
+    signs = _signs(replace(ride, table=table), drive={"stop_at_v": 45.0})
+    assert signs["bus"] == "rebound"
+    assert signs["dip"] == dip
+
+
+def test_a_try_that_draws_the_bus_down_opens_no_path():
+    """After the loss two tries of 0.3 s draw the bus 8 V down, and it rises after each."""
+    t = clock(120.0, 20.0)
+    asked, lost = _hand(t), (t >= 48.0) & (t < 60.0)
+    tries = ((t >= 49.0) & (t < 49.3)) | ((t >= 50.0) & (t < 50.3))
+    asked = np.where((t >= 46.0) & (t < 53.0), 60.0, asked)
+    ride = _ride(t, asked, np.where(tries, 20.0, np.where(lost, 0.0, asked / 3.0)))
+    table = ride.table.copy()
+    for side in SIDES:
+        table[f"{side}.battery_voltage_v"] -= np.where(tries, 8.0, 0.0)
+    assert _signs(replace(ride, table=table))["bus"] == "rebound"

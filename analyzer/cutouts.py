@@ -9,7 +9,8 @@ import numpy as np
 from analyzer.balance import InForce
 from analyzer.causes.codes import code_odds, code_sentences
 from analyzer.causes.combine import MODELS, Seen, together
-from analyzer.causes.pairs import NAMES, told_apart
+from analyzer.causes.told_apart import told_apart
+from analyzer.causes.words_of import NAMES
 from analyzer.conditions import Conditions
 from analyzer.cutout_remedies import remedy_of
 from analyzer.estimate import Note

@@ -16,7 +16,7 @@ import numpy as np
 
 from analyzer.causes import controller_side, motor_side, pack_side, signal_side, supply
 from analyzer.causes.model import CauseModel
-from analyzer.causes.pairs import TWINS, decided, told_apart
+from analyzer.causes.told_apart import TWINS, decided, told_apart
 from analyzer.quantities import Floats
 from analyzer.words import CutoutCause
 from importers.setup_types import Ports, Setup

@@ -1,19 +1,45 @@
-"""Which logged facts can tell two causes apart, pair by pair, and what to say where none was seen.
-
-A likelihood may lean to one side by habit; only a fact that physics ties to one of the two decides.
-Where none was seen the answer is a split. The trade's; no source.
-"""
+"""Which facts speak for either of two causes against the other. The trade's; no source."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from analyzer.causes.facts import (
+    AT_THEIR_STOP,
+    BEATING,
+    BOTH_SIDES,
+    CHARGE_TRIP_USED,
+    CONTACT,
+    CONTROLLED,
+    COOL_BMS,
+    HIGH_CELL,
+    HIGH_MEAN,
+    HOT_BMS,
+    JERKS,
+    LOW_CELL,
+    LOW_MEAN,
+    LOWISH_MEAN,
+    NO_CHARGE_TRIP,
+    NO_HIGH_CELL,
+    NO_LOW_CELL,
+    NO_TRIP,
+    NOT_OVER_LINK,
+    ONE_SIDE,
+    OPENED,
+    OVER_LINK,
+    ROLLS_NOT,
+    ROLLS_WELL,
+    RUNNING,
+    SIGNAL_ALIVE,
+    SIGNAL_GONE,
+    SMOOTH,
+    SPIKE,
+    STAYED,
+    STAYS_AWAY,
+    TRIP_USED,
+    Fact,
+)
 from analyzer.words import CutoutCause as C
-
-Fact = Mapping[str, str]
-"""Sign -> levels, blank between them, `-` where it was not told; all of its signs must be at one
-of their levels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,71 +53,6 @@ class Pair:
     ask: str
     """What would tell them apart."""
 
-
-TRIP_USED: Fact = {"discharge_trip": "used half"}
-CHARGE_TRIP_USED: Fact = {"charge_trip": "used half"}
-LOW_CELL: Fact = {"cell_low": "at"}
-LOW_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low"}
-WRITTEN = "gone no_demand dead frozen"
-"""A loss whose rows were written: what tripped something at a hole may have gone with the last
-block of the log."""
-NO_LOW_CELL: tuple[Fact, ...] = (
-    {"cell_low": "clear mean_clear", "how": f"- {WRITTEN}"},
-    {"charge": "middle full"},
-)
-LOWISH_MEAN: Fact = {"cell_low": "mean_at mean_near", "charge": "low lowish"}
-AT_THEIR_STOP: Fact = {"overvoltage_v": "at", "bus": "rebound"}
-HIGH_CELL: Fact = {"cell_high": "at"}
-HIGH_MEAN: Fact = {"cell_high": "mean_at", "charge": "full"}
-NO_HIGH_CELL: Fact = {"cell_high": "clear mean_clear"}
-HOT_BMS: Fact = {"heat_load": "hot warm", "away": "minute minutes"}
-COOL_BMS: tuple[Fact, ...] = (
-    {"heat_load": "cool", "away": "- instant seconds tens"},
-    {"away": "instant seconds"},
-)
-CONTACT: tuple[Fact, ...] = ({"flicker": "yes"}, {"return": "blink soon"})
-NO_TRIP: tuple[Fact, ...] = ({"discharge_trip": "clear begun"}, {"discharge_load": "light below"})
-NO_CHARGE_TRIP: tuple[Fact, ...] = ({"charge_trip": "clear begun"}, {"charge_load": "light below"})
-OPENED: Fact = {"bus": "collapse dead"}
-STAYED: Fact = {"bus": "rebound"}
-SPIKE: Fact = {"phase": "spike"}
-RUNNING: Fact = {"speed": "riding"}
-JERKS: tuple[Fact, ...] = (
-    {"jitter": "yes some", "phase": "- below half light spike"},
-    {"speed": "still slow", "phase": "below light", "beats": "yes some"},
-)
-COMES_BACK = "blink soon later after_rest tries"
-SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no", "return": COMES_BACK}
-ROLLS_WELL: Fact = {"speed": "still slow", "rolling": "runs"}
-ROLLS_NOT: Fact = {"rolling": "fails"}
-BEATING: tuple[Fact, ...] = (
-    {"tries": "weak_short", "speed": "jog riding"},
-    {"tries": "weak_short weak_long", "rolling": "fails"},
-    {"beats": "yes some", "return": "never", "speed": "jog riding"},
-)
-STAYS_AWAY: Fact = {"return": "never", "rolling": "fails"}
-CONTROLLED: Fact = {
-    "fall": "ramp",
-    "speed": "jog riding",
-    "beats": "- no",
-    "return": "blink soon later after_rest",
-}
-BOTH_SIDES: Fact = {"who": "all"}
-ONE_SIDE: Fact = {"who": "one"}
-OVER_LINK: tuple[Fact, ...] = (
-    {"frozen": "yes"},
-    {"demand": "frozen", "sides": "- parted"},
-    {"sides": "parted"},
-    {"link": "follower", "phase": "below half light", "return": "soon later never after_rest"},
-)
-NOT_OVER_LINK: tuple[Fact, ...] = ({"link": "leader"}, {"link": "untold", "frozen": "no"})
-SIGNAL_GONE: tuple[Fact, ...] = (
-    {"demand": "jump"},
-    {"sides": "parted"},
-    {"demand_still": "stuck"},
-    {"demand_leaves": "jump", "alive": "- no"},
-)
-SIGNAL_ALIVE: tuple[Fact, ...] = ({"sides": "together"}, {"alive": "yes"}, {"return": "tries"})
 
 PATH_OPENS = (
     C.BMS_OVERCURRENT_DISCHARGE,
@@ -368,74 +329,3 @@ PAIRS = (
         for other in PATH_STAYS
     ),
 )
-
-TWINS = frozenset({(C.ROTOR_SENSOR_FAULT, C.PHASE_OVERCURRENT)})
-"""(first, rival) that only a decisive fact parts, however unlikely habit makes the rival: a motor
-that stops when slow, again and again, without a jerk or a spike in the log may have either. Our
-choice: the only pair that was said surely and wrong in a row on made rides."""
-
-NAMES = {
-    C.BMS_OVERCURRENT_DISCHARGE: "too much current for the management system",
-    C.BMS_OVERCURRENT_CHARGE: "too much charging current for the management system",
-    C.BMS_OVERHEAT: "heat in the management system",
-    C.CELL_LOW_VOLTAGE: "a low cell group",
-    C.CELL_HIGH_VOLTAGE: "a full cell group",
-    C.UNDERVOLTAGE_STOP: "the controllers' own stop voltage",
-    C.OVERVOLTAGE_TRIP: "the controllers' own overvoltage stop",
-    C.CONTROLLER_OVERHEAT: "heat in a controller",
-    C.MOTOR_OVERHEAT: "heat in a motor",
-    C.PHASE_OVERCURRENT: "too much motor current",
-    C.INPUT_SIGNAL_LOST: "a lost throttle signal",
-    C.INTERLOCK_OPENED: "an interlock switch",
-    C.DRIVE_LINK_LOST: "a lost link between the controllers",
-    C.ROTOR_SENSOR_FAULT: "a motor's rotor sensor",
-    C.MOTOR_PHASE_FAULT: "a motor's wire",
-    C.MECHANICAL_DRIVE_LOST: "a lost belt, chain or coupling",
-    C.SUPPLY_INTERRUPTED: "a connector, fuse or switch",
-}
-"""Causes within a sentence."""
-
-HEAT = {
-    C.CONTROLLER_OVERHEAT: "controller_heat",
-    C.MOTOR_OVERHEAT: "motor_heat",
-}
-"""A part at its stop temperature speaks for its heat against all that happens on one side."""
-
-
-def _seen(facts: tuple[Fact, ...], signs: Mapping[str, str]) -> bool:
-    return any(all(signs.get(k, "-") in v.split() for k, v in fact.items()) for fact in facts)
-
-
-def decided(losses: Sequence[Mapping[str, str]]) -> list[tuple[C, C]]:
-    """(cause, rival) wherever a fact that physics ties to the cause, and none that it ties to the
-    rival, was seen in these `losses` of the same drives."""
-    out = []
-    for pair in PAIRS:
-        one = any(_seen(pair.for_one, signs) for signs in losses)
-        other = any(_seen(pair.for_other, signs) for signs in losses)
-        if one and not other:
-            out.append((pair.one, pair.other))
-        if other and not one:
-            out.append((pair.other, pair.one))
-    return out
-
-
-def told_apart(
-    first: C, second: C, signs: Mapping[str, str], beside: Sequence[Mapping[str, str]] = ()
-) -> tuple[bool, str]:
-    """Whether a fact that physics ties to `first`, and none that it ties to `second`, was seen in
-    this loss or in those `beside` it; and what would tell them. Pairs that nothing is stated for
-    count as told apart."""
-    for heat, sign in HEAT.items():
-        if heat is second and signs.get(sign) == "at" and first not in HEAT:
-            wire = first is C.TEMPERATURE_SENSOR_FAULT and signs.get("temp_wire") == "broken"
-            return wire, "that part's temperature beside a thermometer"
-    for pair in PAIRS:
-        if {first, second} == {pair.one, pair.other}:
-            mine, its = pair.for_one, pair.for_other
-            if first is pair.other:
-                mine, its = its, mine
-            all_seen = (signs, *beside)
-            found = any(_seen(mine, one) for one in all_seen)
-            return found and not any(_seen(its, one) for one in all_seen), pair.ask
-    return True, ""

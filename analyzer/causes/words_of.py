@@ -3,6 +3,28 @@
 from __future__ import annotations
 
 from analyzer.loss_facts import Around, Facts
+from analyzer.words import CutoutCause as C
+
+NAMES = {
+    C.BMS_OVERCURRENT_DISCHARGE: "too much current for the management system",
+    C.BMS_OVERCURRENT_CHARGE: "too much charging current for the management system",
+    C.BMS_OVERHEAT: "heat in the management system",
+    C.CELL_LOW_VOLTAGE: "a low cell group",
+    C.CELL_HIGH_VOLTAGE: "a full cell group",
+    C.UNDERVOLTAGE_STOP: "the controllers' own stop voltage",
+    C.OVERVOLTAGE_TRIP: "the controllers' own overvoltage stop",
+    C.CONTROLLER_OVERHEAT: "heat in a controller",
+    C.MOTOR_OVERHEAT: "heat in a motor",
+    C.PHASE_OVERCURRENT: "too much motor current",
+    C.INPUT_SIGNAL_LOST: "a lost throttle signal",
+    C.INTERLOCK_OPENED: "an interlock switch",
+    C.DRIVE_LINK_LOST: "a lost link between the controllers",
+    C.ROTOR_SENSOR_FAULT: "a motor's rotor sensor",
+    C.MOTOR_PHASE_FAULT: "a motor's wire",
+    C.MECHANICAL_DRIVE_LOST: "a lost belt, chain or coupling",
+    C.SUPPLY_INTERRUPTED: "a connector, fuse or switch",
+}
+"""Causes within a sentence."""
 
 
 def num(value: float, unit: str, places: int = 1) -> str:

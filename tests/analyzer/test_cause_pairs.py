@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analyzer.causes.combine import MODELS, Seen, probabilities, together
-from analyzer.causes.pairs import PAIRS, decided, told_apart
+from analyzer.causes.pairs import PAIRS
+from analyzer.causes.told_apart import decided, told_apart
 from analyzer.words import CutoutCause as C
 
 SURE = 0.6

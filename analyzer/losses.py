@@ -21,9 +21,13 @@ JOIN_S = 0.3
 SHORTEST_S = 0.15
 """Shorter absences are ripple, or a hand moving from braking to driving [s]. Our choice."""
 SHORTEST_FROM_START_S = 0.5
-"""... and where the demand has only just begun: a soft start [s]. Our choice."""
+"""... and where the demand has only just begun, a soft start, where the hand sweeps, or where the
+current dwindled [s]. Our choice."""
 SHORTEST_UNSTARTED_S = 1.0
 """... and where nothing has been given yet since it began [s]. Our choice."""
+SWEEP, SWEEP_S = 0.3, 0.4
+"""A hand that moves by this part of its range within so long [s] is ahead of the current. Our
+choice."""
 MOSTLY_GONE = 0.5
 """Of a stretch's rows at least are without current. Our choice."""
 RETRY_S = 5.0
@@ -90,11 +94,16 @@ def asked_and_gone(
         least = SHORTEST_FROM_START_S if fresh else SHORTEST_S
         if _still_starting(rows, begun, span.first, time_s):
             least = SHORTEST_UNSTARTED_S
+        elif _sweeps(one, span.first, time_s):
+            least = SHORTEST_FROM_START_S
         if span.length_s < least:
             continue
         if fresh and not _held(one, span.first, span.last):
             continue
         fall_s = 0.0 if fresh else _fall_s(one, rows, span.first, time_s)
+        if fall_s > SUDDEN_S and span.length_s < SHORTEST_FROM_START_S:
+            # What dwindles while the hand eases has no current to lose at its end.
+            continue
         by_itself = _left_by_itself(one, others, rows, span.first, time_s, fall_s)
         if by_itself and not _room_again(one, span.first, span.last):
             continue
@@ -117,6 +126,15 @@ def _still_starting(rows: AskedRows, begun: int, first: int, time_s: Floats) -> 
     """Whether the demand has only just begun and has given nothing yet: slow ramps, dead bands."""
     just = time_s[first] - time_s[begun] < SHORTEST_UNSTARTED_S
     return bool(just and not rows.given[begun:first].any())
+
+
+def _sweeps(one: DriveSignals, first: int, time_s: Floats) -> bool:
+    """Whether the hand is on its way from one demand to quite another."""
+    assert one.demand is not None
+    a = int(np.searchsorted(time_s, time_s[first] - SWEEP_S))
+    part = one.demand[a : first + 1]
+    part = part[np.isfinite(part)]
+    return bool(part.size and np.ptp(part) > SWEEP)
 
 
 def _held(one: DriveSignals, first: int, last: int) -> bool:

@@ -253,3 +253,31 @@ def test_a_try_that_draws_the_bus_down_opens_no_path():
     for side in SIDES:
         table[f"{side}.battery_voltage_v"] -= np.where(tries, 8.0, 0.0)
     assert _signs(replace(ride, table=table))["bus"] == "rebound"
+
+
+def test_a_hand_that_sweeps_is_ahead_of_the_current():
+    """From full braking to nothing to full drive in 0.4 s, four times; the current follows 0.2 s
+    later and is near nothing for 0.15 s while a little braking is still asked."""
+    t = clock(160.0, 20.0)
+    cycle = t % 40.0
+    asked = np.interp(
+        cycle, [0, 2, 3, 14, 14.4, 20, 20.15, 20.4, 20.6, 32, 32.4, 40],
+        [0, 0, 60, 60, -60, -60, -9, -9, 60, 60, 0, 0],
+    )  # fmt: skip
+    late = np.interp(t - 0.1, t, asked)
+    amps = np.where((cycle > 20.2) & (cycle < 20.4), -0.1, late / 3.0)
+    assert _found(_ride(t, asked, amps)) == []
+
+
+def test_what_dwindled_while_the_hand_eased_is_not_lost_at_its_end():
+    """No speed is logged. The current dwindles to a sixth over two seconds in which the hand eases;
+    then 60 % in the last quarter of a second brings as little."""
+    t = clock(200.0, 10.0)
+    cycle = t % 40.0
+    asked = np.interp(cycle, [0, 2, 3, 20, 24, 24.2, 40], [0, 0, 100, 100, 50, 0, 0])
+    amps = np.interp(cycle, [0, 2, 3, 20, 23.95, 24.2, 40], [0, 0, 12, 11, 0.5, 0.1, 0])
+    short = np.interp(cycle, [0, 2, 3, 18, 18.5, 40], [0, 0, 50, 50, 0, 0])
+    asked, amps = np.where(t > 120.0, short, asked), np.where(t > 120.0, short / 5.0, amps)
+    ride = _ride(t, asked, amps)
+    names = [x for x in ride.table if x.endswith("_mps")]
+    assert _found(replace(ride, table=ride.table.drop(columns=names))) == []

@@ -37,11 +37,12 @@ STAYED: Fact = {"bus": "rebound"}
 SPIKE: Fact = {"phase": "spike"}
 RUNNING: Fact = {"speed": "riding"}
 JERKS: tuple[Fact, ...] = (
-    {"jitter": "yes some", "phase": "- below half light spike"},
-    {"speed": "still slow", "phase": "below light", "beats": "yes some"},
+    {"jitter": "yes"},
+    {"jitter": "some", "phase": "- below half light spike"},
+    {"speed": "still slow", "phase": "below light", "beats": "yes some", "jitter": "- yes some"},
 )
 COMES_BACK = "blink soon later after_rest tries"
-SMOOTH: Fact = {"phase": "full", "jitter": "no", "beats": "no", "return": COMES_BACK}
+SMOOTH: Fact = {"phase": "full", "jitter": "- no", "beats": "- no", "return": COMES_BACK}
 ROLLS_WELL: Fact = {"speed": "still slow", "rolling": "runs"}
 ROLLS_NOT: Fact = {"rolling": "fails"}
 BEATING: tuple[Fact, ...] = (
@@ -49,7 +50,6 @@ BEATING: tuple[Fact, ...] = (
     {"tries": "weak_short weak_long", "rolling": "fails"},
     {"beats": "yes some", "return": "never", "speed": "jog riding"},
 )
-STAYS_AWAY: Fact = {"return": "never", "rolling": "fails"}
 CONTROLLED: Fact = {
     "fall": "ramp",
     "speed": "jog riding",

@@ -35,7 +35,6 @@ from analyzer.causes.facts import (
     SMOOTH,
     SPIKE,
     STAYED,
-    STAYS_AWAY,
     TRIP_USED,
     Fact,
 )
@@ -165,12 +164,8 @@ PAIRS = (
     Pair(
         C.PHASE_OVERCURRENT,
         C.MOTOR_PHASE_FAULT,
-        (
-            SPIKE,
-            {"beats": "no", "tries": "full_short full_long"},
-            {"beats": "no", "phase": "full"},
-        ),
-        (*BEATING, STAYS_AWAY),
+        (SPIKE, {"phase": "full"}, {"beats": "no", "tries": "full_short full_long"}),
+        (*BEATING, ROLLS_NOT),
         "motor current at 20 Hz or faster: does it spike once, or beat whenever it runs",
     ),
     Pair(

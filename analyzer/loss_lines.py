@@ -87,9 +87,16 @@ def line_rows(one: DriveSignals, drive: Drive, ride: Ride) -> Bools:
     with np.errstate(invalid="ignore"):
         if voltage is not None and drive.stop_at_v is not None:
             out |= voltage <= drive.stop_at_v + NEAR_V
-        for part in ("controller", "motor"):
-            stop, heat = getattr(drive, f"{part}_stop_c"), ride.get(f"{one.name}.{part}_temp_c")
-            if stop is not None and heat is not None:
+    return out | too_hot_rows(one, drive, ride)
+
+
+def too_hot_rows(one: DriveSignals, drive: Drive, ride: Ride) -> Bools:
+    """Rows at which this controller or its motor was as hot as where it stops."""
+    out = np.zeros(one.dead.size, np.bool_)
+    for part in ("controller", "motor"):
+        stop, heat = getattr(drive, f"{part}_stop_c"), ride.get(f"{one.name}.{part}_temp_c")
+        if stop is not None and heat is not None:
+            with np.errstate(invalid="ignore"):
                 out |= heat >= stop - NEAR_K
     return out
 

@@ -9,7 +9,7 @@ import numpy as np
 from analyzer.loss_demand import demand_jumps
 from analyzer.loss_ends import dead_rows, high_load_a, holes_and_end
 from analyzer.loss_fade import faded_away, refused, with_fading
-from analyzer.loss_lines import line_rows, status_rows, too_high_rows, trip_used
+from analyzer.loss_lines import line_rows, status_rows, too_high_rows, too_hot_rows, trip_used
 from analyzer.loss_off import switched_off, switched_off_logger
 from analyzer.loss_rows import CARRY_S, AskedRows, asked_rows
 from analyzer.loss_signals import STANDING_MPS, DriveSignals, drive_signals
@@ -193,7 +193,8 @@ def _of_drive(one: DriveSignals, search: Search) -> list[DriveLoss]:
         drive = setup.drive(one.name)
         lines = line_rows(one, drive, ride) | _trip_gone(search)
         high = too_high_rows(one, drive, ride)
-        seen = Witnesses(lines, high, status_rows(ride), setup.pack.series)
+        hot = too_hot_rows(one, drive, ride)
+        seen = Witnesses(lines, hot, high, status_rows(ride), setup.pack.series)
         found += unasked_falls(one, others, ride, seen)
     series = setup.pack.series
     return [with_fading(x, one, rows, setup.drive(one.name), ride, series) for x in found]

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import re
 
+from importers.time_spelling import usual_cell
+
+SHORTEST_WHEN = 6
+"""The fewest characters of a time spelled in a less usual way, `9h12:5`. Our choice."""
 MISSING = (
     "",
     "-",
@@ -61,17 +65,21 @@ _GROUPED = {
     ".": re.compile(r"[+\-−]?\d{1,3}(?:([,' \u00a0\u202f’_])\d{3})(?:\1\d{3})*(?:\.\d+)?"),
     ",": re.compile(r"[+\-−]?\d{1,3}(?:([.' \u00a0\u202f’_])\d{3})(?:\1\d{3})*(?:,\d+)?"),
 }
-_TIME = r"\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,:]\d{1,9})?)?(?:\.\d+)?(?: ?[AaPp]\.?[Mm]\.?)?"
-_ZONE = r"(?: ?(?:Z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2}))?"
+_TIME = r"\d{1,3}:\d{1,2}(?::\d{1,2}(?:[.,:]\d{1,9})?)?(?:[.,]\d+)?(?: ?[AaPp]\.? ?[Mm]\.?)?"
+_ZONE = r"(?: ?(?:Z|(?:UTC|GMT)?[+-]\d{2}:?\d{2}|[+-]\d{2}|[A-Z]{3,4}))?"
+_DAYS = r"(?:\d{1,4} ?(?:days?|d|Tage?|jours?|j)[, ]+)?\+?"
 _DAY = (
     r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}\.?"
-    r"|\d{1,2}[-/. ][A-Za-zä]{3,9}\.?[-/. ]\d{2,4}|[A-Za-z]{3,9} \d{1,2},? \d{4}"
+    r"|\d{1,2}[-/. ]{1,2}[^\W\d_]{3,10}[-/., ]{1,2}\d{2,4}|[^\W\d_]{3,10} \d{1,2},? \d{4}"
     r"|\d{4}-?W\d{2}-?\d|\d{4}-\d{3}(?=T)|\d{8}T)"
 )
 _WHEN = re.compile(
-    rf"(?:(?:[A-Za-z]{{2,9}},? )?{_DAY}(?:(?:T|, | |_|t)?(?:{_TIME}|\d{{6}}(?:\.\d+)?))?"
-    rf"|{_TIME}){_ZONE}"
+    rf"(?:(?:[^\W\d_]{{2,10}}[.,]{{0,2}} )?{_DAY}(?:(?:T|, | |_|t)?(?:{_TIME}|\d{{6}}(?:\.\d+)?))?"
+    rf"|{_DAYS}{_TIME}){_ZONE}"
 )
+_MARKED = re.compile(r"(?![+\-]?\d*[.,]?\d+$).*\d ?[.:hH].*\d")
+"""A cell with the marks of a time between its digits, and no plain number: only such are looked at
+more closely."""
 
 
 def is_missing(cell: str) -> bool:
@@ -92,7 +100,11 @@ def is_grouped(cell: str, decimal: str) -> bool:
 
 def is_when(cell: str) -> bool:
     """Whether the cell is a date, a time of day, or both."""
-    return bool(_WHEN.fullmatch(cell))
+    if _WHEN.fullmatch(cell):
+        return True
+    return len(cell) >= SHORTEST_WHEN and bool(
+        _MARKED.match(cell) and _WHEN.fullmatch(usual_cell(cell))
+    )
 
 
 def is_value(cell: str, decimal: str) -> bool:

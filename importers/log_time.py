@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from importers.cells import is_when
 from importers.channel_map import time_line
-from importers.header_words import MEASURES, read_header
+from importers.errors import LogError
+from importers.header_words import MEASURES, HeaderWords, read_header
 from importers.raw_table import RawColumn, RawTable
-from importers.timebase import TimeColumn, TimeReading, read_time
+from importers.timebase import MIN_ROWS, TimeColumn, TimeReading, read_time
 from importers.units import Unit, units_of
 from importers.words import ideas_of, tokens_of
 
@@ -64,6 +65,8 @@ def log_time(
         ]  # fmt: skip
     else:
         picked = _named(raw) or _unnamed(raw)
+        if not picked and (odd := _no_known_time(raw, file)) is not None:
+            raise odd
     reading = read_time(
         [column for _, column in picked], file=file, groups=groups, lumps=not raw.whole
     )
@@ -100,10 +103,41 @@ def _named(raw: RawTable) -> list[tuple[int, TimeColumn]]:
         elif column.numbers is not None and (named or in_time) and not measured:
             chance = 0.7 if not named or _is_letter(words.words) else 1.0
             out.append((at, _in_its_unit(column, chance, words.unit)))
+        elif column.numbers is not None and _in_seconds(words) and _runs_on(column.numbers):
+            out.append((at, _candidate(column, 0.7, "s")))
     # A lone `t` is the time only where nothing else is.
     clear = [one for one in out if one[1].named >= 1.0]
     letters = {at for at, _ in out if _is_letter(tuple(tokens_of(raw.columns[at].header)))}
     return _rising([one for one in out if not clear or one[0] not in letters])
+
+
+def _in_seconds(words: HeaderWords) -> bool:
+    """`received_s`: the unit of time at the end of words that name nothing."""
+    alone = words.unit is None and not words.ideas
+    return alone and len(words.words) > 1 and words.words[-1] == "s"
+
+
+def _runs_on(numbers: NDArray[np.float64]) -> bool:
+    """Whether the numbers rise again and again and never fall."""
+    steps = np.diff(numbers[np.isfinite(numbers)])
+    return steps.size >= MIN_ROWS and bool((steps >= 0).all() and (steps > 0).sum() >= MIN_ROWS)
+
+
+def _no_known_time(raw: RawTable, file: str) -> LogError | None:
+    """What is said of a column that speaks of time and holds something else; None without one."""
+    for column in raw.columns:
+        words = read_header(column.header, column.unit)
+        if column.texts is None or not words.ideas & _TIME_IDEAS:
+            continue
+        cell = next((one for one in column.texts.to_pylist() if one), None)
+        if cell is None:
+            continue
+        return LogError(
+            where=file,
+            what=f"the time '{column.header}' holds '{cell[:40]}', which may mean several times",
+            remedy="Write it as hh:mm:ss.f, mm:ss.f or 2031-05-04T09:12:05.3, or log seconds.",
+        )
+    return None
 
 
 def _bare_unit(header: str) -> Unit | None:

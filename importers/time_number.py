@@ -68,7 +68,7 @@ def read_number_times(
     steps = np.diff(good)
     rising = steps[steps > 0]
     if rising.size == 0:
-        return None
+        return _one_day(good, named=named)
     pace = float(np.median(rising)) * rising.size / max(int((steps >= 0).sum()), 1)
     top = float(np.percentile(good, 98))
     whole = bool(np.all(good == np.round(good)))
@@ -78,6 +78,22 @@ def read_number_times(
     if packed is not None:
         return packed
     return _by_pace(pace, top, whole=whole, rising=rising, good=good, named=named)
+
+
+def _one_day(good: NDArray[np.float64], *, named: bool) -> NumberTimes | None:
+    """Date digits that are the same in every row: the day beside a time of day."""
+    if not named or good[0] < 19_700_101 or good.min() != good.max():
+        return None
+    return _date_digits(good)
+
+
+def _date_digits(good: NDArray[np.float64]) -> NumberTimes | None:
+    if good.min() < 19_700_101 or good.max() > 21_001_231:
+        return None
+    month, day = good // 100 % 100, good % 100
+    if np.all((month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)):
+        return NumberTimes(Count.DATE, "yyyymmdd", 1.0, 0.97)
+    return None
 
 
 def head_and_tail(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -108,10 +124,8 @@ def _packed_digits(good: NDArray[np.float64], *, whole: bool, named: bool) -> Nu
     """Date digits (20310504) and clock digits (91205.25 is 9:12:05.25), when named as time."""
     if not named or good.min() < 0:
         return None
-    if whole and good.min() >= 19_700_101 and good.max() <= 21_001_231:
-        month, day = good // 100 % 100, good % 100
-        if np.all((month >= 1) & (month <= 12) & (day >= 1) & (day <= 31)):
-            return NumberTimes(Count.DATE, "yyyymmdd", 1.0, 0.97)
+    if whole and (date := _date_digits(good)) is not None:
+        return date
     if good.max() < 10_000 or good.max() >= 240_000:
         return None
     minute, second = good // 100 % 100, good % 100

@@ -11,7 +11,7 @@ Sources: ISO 8601-1:2019; RFC 3339 (2002) section 5.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
@@ -19,6 +19,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
+
+from importers.time_spelling import usual_cells
 
 MIN_SHARE = 0.8
 """A column is a time only when at least this share of its cells reads as one. Our choice."""
@@ -30,7 +32,16 @@ _TIME = (
     r"(?P<h>\d{1,4}):(?P<m>\d{1,2})(?::(?P<s>\d{1,2}))?(?:[.,:](?P<f>\d{1,9}))?"
     r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?"
 )
-_ZONE = r"\s*(?P<zone>[Zz]|UTC|GMT|(?:UTC|GMT)?[+\-−]\d{1,2}(?::?\d{2})?)?"
+_ZONE = r"\s*(?P<zone>[Zz]|(?:UTC|GMT)?[+\-−]\d{1,2}(?::?\d{2})?|[A-Z]{2,5})?"
+_ZONE_HOURS = {
+    "Z": 0, "UT": 0, "UTC": 0, "GMT": 0, "EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7,
+    "MDT": -6, "PST": -8, "PDT": -7, "WET": 0, "WEST": 1, "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2,
+    "EET": 2, "EEST": 3,
+}  # fmt: skip
+"""Hours ahead of UTC: RFC 5322 section 4.3, and Europe's zones of the IANA time zone database, in
+German, too. Other letters mean several zones."""
+_DAYS = r"(?:(?P<days>\d{1,4}) ?(?:days?|d|Tage?|jours?|j)[, ]+)?\+?"
+"""Days before hours, minutes and seconds, as a count of elapsed time is printed."""
 _NUMERIC_DATE = r"(?P<a>\d{1,4})(?P<sep>[-/.])(?P<b>\d{1,2})[-/.](?P<c>\d{1,4})"
 _WEEK_DATE = r"(?P<a>\d{4})-?[Ww](?P<week>\d{2})-?(?P<c>[1-7])"
 """ISO 8601-1:2019, 5.2.3: year, week and day of the week."""
@@ -55,6 +66,7 @@ _SHAPES: tuple[tuple[str, str], ...] = (
     ("instant", rf"^{_WEEK_DATE}{_BASIC_TIME}{_ZONE}$"),
     ("instant", rf"^{_DAY_OF_YEAR}{_JOIN}{_TIME}{_ZONE}$"),
     ("clock", rf"^[Tt]?{_TIME}{_ZONE}$"),
+    ("clock", rf"^{_DAYS}{_TIME}$"),
     ("date", rf"^{_NUMERIC_DATE}$"),
     ("date", rf"^{_NAMED_DATE}$"),
     ("date", rf"^{_MONTH_FIRST}$"),
@@ -105,11 +117,18 @@ def read_text_times(values: pa.Array | pa.ChunkedArray) -> TextTimes | None:
         return fast
     cells = pc.utf8_trim_whitespace(pc.cast(cells, pa.string()))
     filled = cells.filter(pc.greater(pc.utf8_length(cells), 0))
-    picks = np.unique(np.linspace(0, max(len(filled) - 1, 0), SAMPLE).astype(np.int64))
-    sample = filled.take(pa.array(picks)) if len(filled) else filled
     quick = _even_cells(cells)
     if quick is not None:
         return quick
+    if len(filled) == 0:
+        return None
+    picks = pa.array(np.unique(np.linspace(0, len(filled) - 1, SAMPLE).astype(np.int64)))
+    rows = np.flatnonzero(np.asarray(pc.fill_null(pc.greater(pc.utf8_length(cells), 0), False)))
+    cells, remarks = usual_cells(cells, pa.array(rows).take(picks), MIN_SHARE)
+    quick = _even_cells(cells)
+    if quick is not None:
+        return replace(quick, remarks=(*remarks, *quick.remarks))
+    sample = cells.take(pa.array(rows).take(picks))
     best, share = None, 0.0
     for shape, pattern in _SHAPES:
         got = pc.mean(pc.cast(pc.match_substring_regex(sample, pattern), pa.float64())).as_py()
@@ -120,7 +139,8 @@ def read_text_times(values: pa.Array | pa.ChunkedArray) -> TextTimes | None:
     parts = _Parts(pc.extract_regex(cells, best[1]))
     if parts.found.sum() < MIN_SHARE * len(filled):
         return None
-    return _assemble(Shape(best[0]), parts)
+    times = _assemble(Shape(best[0]), parts)
+    return replace(times, remarks=(*remarks, *times.remarks)) if remarks else times
 
 
 def _plain_iso(cells: pa.Array) -> TextTimes | None:
@@ -210,6 +230,8 @@ def _assemble(shape: Shape, parts: _Parts) -> TextTimes:
     if shape is not Shape.DATE:
         ns, wrap_s, time_remarks = _clock_ns(parts, alone=shape is Shape.CLOCK)
         remarks += time_remarks
+    if "days" in parts.names:
+        ns, wrap_s = ns + parts.whole("days") * (86_400 * NS), None
     if shape is not Shape.CLOCK:
         days, ok, date_sure, date_remarks = _days(parts)
         ns = ns + days * (86_400 * NS)
@@ -217,8 +239,10 @@ def _assemble(shape: Shape, parts: _Parts) -> TextTimes:
         sure = min(sure, date_sure)
         remarks += date_remarks
     if shape is not Shape.DATE and "zone" in parts.names:
-        offsets, known = _offsets(parts)
+        offsets, known, unknown = _offsets(parts)
         zoned = bool(known[parts.found].all())
+        if unknown:
+            remarks.append(f"time zone '{unknown}' may mean several: read as local time")
         if zoned and shape is Shape.INSTANT:
             ns = ns - offsets * NS
             offset_s = int(offsets[np.flatnonzero(parts.found)[0]])
@@ -357,17 +381,23 @@ def _month_numbers(parts: _Parts) -> NDArray[np.int64]:
     return np.asarray(np.asarray(numbers, np.int64)[at], np.int64)
 
 
-def _offsets(parts: _Parts) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def _offsets(parts: _Parts) -> tuple[NDArray[np.int64], NDArray[np.bool_], str]:
+    """Seconds ahead of UTC, whether they are known, and a zone's letters that say too little."""
     coded = pc.dictionary_encode(parts.text("zone"))
     words = coded.dictionary.to_pylist()
     at = coded.indices.to_numpy(zero_copy_only=False)
+    open_ = [one for one in words if one.isalpha() and one.upper() not in _ZONE_HOURS]
     seconds = np.asarray([_offset_s(word) for word in words], np.int64)
-    return seconds[at], np.asarray([bool(word) for word in words], np.bool_)[at]
+    known = np.asarray([bool(word) and word not in open_ for word in words], np.bool_)
+    return seconds[at], known[at], open_[0] if open_ else ""
 
 
 def _offset_s(text: str) -> int:
     """Seconds ahead of UTC that the end of this text states; 0 for Z."""
-    got = re.search(r"([+\-−])(\d{1,2}):?(\d{2})?$", text.strip())
+    word = text.strip()
+    if word.upper() in _ZONE_HOURS:
+        return _ZONE_HOURS[word.upper()] * 3600
+    got = re.search(r"([+\-−])(\d{1,2}):?(\d{2})?$", word)
     if got is None:
         return 0
     seconds = int(got[2]) * 3600 + int(got[3] or 0) * 60

@@ -52,6 +52,8 @@ def dimension_of(words: HeaderWords) -> str | None:
             return own
         if named <= {"energy", "charge", "text"}:
             return own
+        if own == "voltage" and "soc" in words.ideas:  # `battery level [V]`
+            return own
         return None
     if "speed" in named and "electrical" in words.ideas:
         return "rotation"

@@ -17,7 +17,9 @@ SIDES = ("left", "right", "front", "rear")
 
 LETTER_PAIRS = 2
 """One pair of `F` and `R` may be by chance. Our choice."""
-_LETTER = {one: re.compile(rf"(?<![^\W_]){one}(?![^\W_])") for one in "FRL"}
+FRONT_REAR = (("F", "R"), ("AV", "AR"))
+"""Letters of front and rear that mean other things where they stand alone (Portuguese `ar`)."""
+_LETTER = {one: re.compile(rf"(?<![^\W_]){one}(?![^\W_])") for one in ("L", *sum(FRONT_REAR, ()))}
 
 
 def drive_of_side(side: str, drives: Sequence[str]) -> str | None:
@@ -49,21 +51,29 @@ def drives_of(
 
 
 def lettered(headers: Sequence[str], drives: Sequence[str]) -> list[str]:
-    """Headers with lone letters `F` and `R` spelled as front and rear, where they come in pairs
+    """Headers with lone letters (`F` and `R`) spelled as front and rear, where they come in pairs
     that are alike but for the letter, and no drive is a left or right one."""
     if drives and (drive_of_side("front", drives) is None or drive_of_side("rear", drives) is None):
         return list(headers)
     if any(drive_of_side(side, drives) for side in ("left", "right") if drives):
         return list(headers)
-    without = [{way: _LETTER[way].sub("\0", one) for way in "FR"} for one in headers]
-    fronts = {own["F"] for own, one in zip(without, headers, strict=True) if own["F"] != one}
-    rears = {own["R"] for own, one in zip(without, headers, strict=True) if own["R"] != one}
+    out = list(headers)
+    for front, rear in FRONT_REAR:
+        out = _spelled(out, front, rear)
+    return out
+
+
+def _spelled(headers: Sequence[str], front: str, rear: str) -> list[str]:
+    """With these letters spelled as the sides' words, where they come in pairs."""
+    without = [{way: _LETTER[way].sub("\0", one) for way in (front, rear)} for one in headers]
+    fronts = {own[front] for own, one in zip(without, headers, strict=True) if own[front] != one}
+    rears = {own[rear] for own, one in zip(without, headers, strict=True) if own[rear] != one}
     pairs = fronts & rears
     if len(pairs) < LETTER_PAIRS or any(_LETTER["L"].search(one) for one in headers):
         return list(headers)
     return [
-        _LETTER["F"].sub("front", one) if own["F"] in pairs and own["F"] != one
-        else _LETTER["R"].sub("rear", one) if own["R"] in pairs and own["R"] != one
+        _LETTER[front].sub("front", one) if own[front] in pairs and own[front] != one
+        else _LETTER[rear].sub("rear", one) if own[rear] in pairs and own[rear] != one
         else one
         for own, one in zip(without, headers, strict=True)
     ]  # fmt: skip

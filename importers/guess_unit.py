@@ -26,6 +26,9 @@ BROKEN_WIRE_LEAST = 0.6
 LIVE_CELL_V, LIVE_LEAST = 3.0, 0.003
 """A connected pack reads this much per cell at some time; and for this part of the log at least,
 when the log goes on long after the pack was cut off. Our choice."""
+HOTTEST_START_C = 105.0
+"""Nothing on a vehicle is hotter than this through a whole ride, its start included [°C]. Our
+choice."""
 PULSE_LOW_US, PULSE_HIGH_US, PULSE_MID_US = 1000.0, 2000.0, 1500.0
 """Pulse widths of a servo signal [µs]: common practice, no source."""
 
@@ -159,7 +162,7 @@ def _temperature(good: Floats) -> UnitGuess:
     middle, top = float(np.median(good)), float(np.quantile(good, 0.999))
     if middle > 220 and top < 430:
         return _of(BY_NAME[("temperature", "K")], LIKELY)
-    if middle > 170:
+    if middle > 170 or float(np.quantile(good, 0.001)) > HOTTEST_START_C:
         return UnitGuess("0.1 °C", 0.1, 0.0, 0.8, "too large for °C")
     doubtful = middle > 55
     return _of(BY_NAME[("temperature", "°C")], 0.8 if doubtful else LIKELY, "usual unit")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from importers.units import Unit, units_of
-from importers.words import FILLERS, ideas_of, phrases_in, plain, side_of, tokens_of
+from importers.words import FILLERS, ideas_of, phrases_in, plain, side_apart, side_of, tokens_of
 
 _BRACKETS = re.compile(r"[\[({<]([^\[\](){}<>]*)[\])}>]")
 _WORD = re.compile(r"[^\W\d_]+")
@@ -56,7 +56,7 @@ def read_header(header: str, units_cell: str = "", drives: tuple[str, ...] = ())
     text, unit, unit_text, stated = _take_unit(header, units_cell)
     side, side_sure, text = _take_drive(text, drives)
     whole = _WORD.sub(lambda m: m[0].lower() if ideas_of(plain(m[0])) else m[0], text)
-    tokens = tokens_of(whole)
+    tokens = [part for one in tokens_of(whole) for part in side_apart(one)]
     last = tokens[-1] if tokens and len(tokens) > 1 and units_of(tokens[-1]) else None
     tokens = [one for one in tokens if one not in FILLERS]
     if last in FILLERS and unit is None:
@@ -153,9 +153,9 @@ def _ideas_in(text: str) -> set[str]:
 def _unit_at_end(header: str) -> tuple[str, Unit | None, str, bool]:
     """`Speed, km/h`, `Batt current 0.1 A`, `temp_c`: the longest end that is a unit and fits."""
     text = header.strip()
-    starts = [found.end() for found in _GAP.finditer(text) if found.start() > 0]
-    for at in starts[-4:]:
-        word, head = text[at:], text[:at].rstrip(" ,;:_/-")
+    gaps = [found.span() for found in _GAP.finditer(text) if found.start() > 0]
+    for end, at in gaps[-4:]:
+        word, head = text[at:], text[:end].rstrip(" ,;:_/-")
         spelled = word if "_" not in word else word.replace("_", "/")
         units = units_of(word) or units_of(spelled)
         if not units or not head:
@@ -240,7 +240,7 @@ def _suffix_unit(tokens: list[str], ideas: set[str]) -> tuple[Unit | None, str, 
         if len(tokens) <= size:
             continue
         word = ("/" if size == 2 else "").join(tokens[-size:])
-        for unit in units_of(word):
+        for unit in units_of(word) or units_of(" ".join(tokens[-size:])):
             pulse = unit.dimension == "pulse" and "fraction" in dimensions
             if unit.dimension in dimensions or pulse:
                 return unit, word, tokens[:-size]

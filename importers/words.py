@@ -42,7 +42,7 @@ _TABLE: tuple[tuple[str, ...], ...] = (
     ("torque", "torque|nm", "drehmoment|moment", "couple", "par", "coppia", "binário|torque", "koppel"),
     ("distance", "distance|odometer|odo|dist|trip|mileage|range", "strecke|distanz|kilometerstand|weg|entfernung|reichweite", "distance|kilométrage|autonomie", "distancia|odómetro|kilometraje|autonomía", "distanza|chilometraggio|autonomia", "distância|hodómetro|autonomia", "afstand|kilometerstand|actieradius"),
     ("energy", "energy|wh|kwh|wh/km|consumption|consumed|used|watthours|joule|efficiency", "energie|verbrauch|verbraucht|arbeit|wirkungsgrad", "énergie|consommation|rendement", "energía|consumo|rendimiento", "energia|consumo|rendimento", "energia|consumo", "energie|verbruik"),
-    ("charge", "charge|charged|charging|ah|mah|coulombs|amphours|capacity|chg|remaining", "ladung|geladen|kapazität|laden|lade|restkapazität", "charge|capacité|recharge", "carga|capacidad|cargado", "carica|capacità|ricarica", "carga|capacidade|carregamento", "lading|capaciteit|laden|laad"),
+    ("charge", "charge|charged|charging|ah|mah|coulombs|amphours|capacity|chg|remaining", "ladung|geladen|kapazität|laden|lade|restkapazität|restladung", "charge|capacité|recharge", "carga|capacidad|cargado", "carica|capacità|ricarica", "carga|capacidade|carregamento", "lading|capaciteit|laden|laad|restlading|restcapaciteit"),
     ("resistance", "resistance|impedance|esr|ohm|ohms|dcir", "widerstand|innenwiderstand|impedanz", "résistance", "resistencia", "resistenza", "resistência", "weerstand"),
     ("frequency", "frequency|freq|hz", "frequenz", "fréquence", "frecuencia", "frequenza", "frequência", "frequentie"),
     ("grade", "grade|slope|incline|gradient|pitch|tilt", "steigung|neigung|gefälle", "pente|inclinaison", "pendiente|inclinación", "pendenza|inclinazione", "inclinação|declive", "helling"),
@@ -67,7 +67,7 @@ _TABLE: tuple[tuple[str, ...], ...] = (
     ("electrical", "electrical|elec|electric|el|electr", "elektrisch|elektrische|elektr", "électrique|électr", "eléctrico|eléctrica|eléctricas", "elettrico|elettrica|elettrici", "elétrico|elétrica|elétricas", "elektrisch|elektrische"),
     ("mechanical", "mechanical|mech|shaft|rotor", "mechanisch|mechanische|welle", "mécanique|arbre", "mecánico|mecánica|eje", "meccanico|meccanica|albero", "mecânico|mecânica|eixo", "mechanisch|mechanische|as"),
     # how it is counted
-    ("discharge", "discharge|discharging|dischg|dsg|draw|drawn|output|out", "entladung|entlade|entladen|entnahme|ausgang|entlad", "décharge|sortie", "descarga|salida", "scarica|uscita", "descarga|saída", "ontlading|ontlaad|uitgang"),
+    ("discharge", "discharge|discharging|dischg|dsg|draw|drawn|output|out", "entladung|entlade|entladen|entnahme|entnommen|ausgang|entlad", "décharge|sortie|prélevé|prélevée", "descarga|salida|extraída|extraido", "scarica|uscita|prelevata|prelevato", "descarga|saída", "ontlading|ontlaad|uitgang|onttrokken|ontladen"),
     ("max", "max|maximum|highest|peak|top|hi|high|maximal|max.|hottest", "maximal|höchste|maximale|spitze|größte|hoch", "maximale|maximal|crête|haute", "máximo|máxima|pico|alta", "massimo|massima|picco|alta", "máximo|máxima|pico|alta", "maximale|hoogste|piek"),
     ("min", "min|minimum|lowest|lo|low|minimal|min.|weakest", "minimal|niedrigste|minimale|kleinste|tiefste|tief", "minimale|minimal|mini|basse", "mínimo|mínima|baja", "minimo|minima|bassa", "mínimo|mínima|baixa", "minimale|laagste"),
     ("mean", "avg|average|mean|filtered|smoothed|filt", "mittel|mittelwert|durchschnitt|mittlere|durchschnittlich|gemittelt", "moyenne|moyen|filtré", "media|medio|promedio", "media|medio", "média|médio", "gemiddelde|gemiddeld"),
@@ -304,6 +304,14 @@ _SIDES_LONG = frozenset(word for word in _SIDES if len(word) > 3)
 def side_of(token: str) -> str | None:
     """The side a word names, one of `left right front rear`."""
     return _SIDES.get(token)
+
+
+def side_apart(token: str) -> tuple[str, ...]:
+    """A word run together with a side's (`leftcurrent`) as its parts; others as they are."""
+    if token in _IDEAS or token in _SIDES or token.isdigit():
+        return (token,)
+    parts = _parted(token)
+    return parts if parts and any(one in _SIDES_LONG for one in parts) else (token,)
 
 
 def phrases_in(tokens: list[str]) -> tuple[list[str], list[str]]:

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 from typing import Any
 
-from importers.channels import CHANNELS, channel_of
+from importers.channels import CHANNELS, COUNTED, Channel, channel_of
 from importers.errors import LogError
 from importers.ride import Source
 from importers.units import parse_unit
@@ -140,7 +140,7 @@ def _mapped(header: str, one: Any, fault: Any) -> MappedChannel | None:
         fault(header, f"'{one['channel']}' is no channel", hint)
         return None
     unit, sign = one.get("unit", ""), one.get("sign", 1)
-    if not isinstance(unit, str) or (unit and not _unit_fits(unit, row.dimension)):
+    if not isinstance(unit, str) or (unit and not _unit_fits(unit, row)):
         fault(header, f"'{unit}' is no unit of a {row.dimension}", f"For example '{row.unit}'.")
         return None
     if sign not in (1, -1) or isinstance(sign, bool):
@@ -149,11 +149,12 @@ def _mapped(header: str, one: Any, fault: Any) -> MappedChannel | None:
     return MappedChannel(one["channel"], unit, int(sign))
 
 
-def _unit_fits(unit: str, dimension: str) -> bool:
-    if dimension == "text":
+def _unit_fits(unit: str, row: Channel) -> bool:
+    if row.dimension == "text":
         return True
-    found = parse_unit(unit, dimension)
-    return found is not None or (dimension == "fraction" and parse_unit(unit, "pulse") is not None)
+    also = {"fraction": "pulse", "current": "charge" if row.name == COUNTED else ""}
+    dimensions = (row.dimension, also.get(row.dimension, ""))
+    return any(parse_unit(unit, one) is not None for one in dimensions if one)
 
 
 def map_text(sources: Sequence[Source]) -> str:
@@ -174,9 +175,10 @@ def map_text(sources: Sequence[Source]) -> str:
                 continue
             entry = map_line(one.header, one.channel, one.unit, one.sign)
             lines.append(entry if one.sure >= 0.95 else f"{entry}  # {int(100 * one.sure)} % sure")
-        unread = [one.header for one in source.channels if one.channel is None]
+        unread = [one for one in source.channels if one.channel is None]
         if unread:
-            lines.append("# not read: " + ", ".join(_quoted(one) for one in unread))
+            lines.append("# not read; name a channel and take the sign # away to read one:")
+        lines += [f"# {map_line(one.header, '', one.unit, 1)}" for one in unread]
     return "\n".join(lines) + "\n"
 
 

@@ -61,6 +61,8 @@ _ROWS = (
 CHANNELS: dict[str, Channel] = {row[0]: Channel(*row) for row in _ROWS}
 """name -> channel; `cell_NN_v` and `cell_temp_NN_c` stand for all their numbers."""
 
+COUNTED = "battery_current_a"
+"""The channel that a counter of charge may stand for: its rate of change."""
 PACK_OF_DRIVE = {
     "battery_current_a": "pack_current_a",
     "battery_voltage_v": "pack_voltage_v",

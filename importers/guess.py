@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from importers.channel_map import map_line
 from importers.channels import channel_of
+from importers.charge_current import read_counters
 from importers.column_guess import SURE, UNREAD_SURE, Guess, full
 from importers.guess_charge import settle_by_charge
 from importers.guess_name import NameGuess, is_foreign, name_guesses
@@ -24,7 +25,7 @@ from importers.guess_physics import (
     settle_signs,
     settle_speed_units,
 )
-from importers.guess_roles import one_each, settle_open_currents, whole_vehicle
+from importers.guess_roles import doubt_pack_currents, one_each, settle_open_currents, whole_vehicle
 from importers.guess_side import drives_of, lettered
 from importers.guess_unit import guess_unit
 from importers.header_words import HeaderWords, read_header
@@ -81,10 +82,12 @@ def guess_columns(
     whole_vehicle(guesses, len(names))
     settle_open_currents(guesses)
     one_each(guesses, len(names))
+    doubt_pack_currents(guesses, len(names))
     settle_speed_units(guesses, setup)
     settle_degrees(guesses)
     settle_signs(guesses, time_s)
     settle_by_charge(guesses, rows, time_s)
+    read_counters(guesses, rows, time_s)
     check_power(guesses)
     return guesses, remarks
 

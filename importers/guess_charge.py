@@ -46,7 +46,7 @@ def settle_by_charge(guesses: Sequence[Guess], rows: NDArray[np.intp], time_s: F
 
     `rows` are the row numbers that were sampled and `time_s` their times.
     """
-    counters = [one for one in guesses if one.name is None and _hours(one.words) is not None
+    counters = [one for one in guesses if one.name is None and counter_ah(one.words) is not None
                 and one.column.numbers is not None]  # fmt: skip
     if not counters:
         return
@@ -59,7 +59,7 @@ def settle_by_charge(guesses: Sequence[Guess], rows: NDArray[np.intp], time_s: F
         if not mine or len({one.unit.factor for one in mine}) > 1:
             continue
         assert counter.column.numbers is not None
-        counted = counter.column.numbers[rows] * (_hours(counter.words) or 0.0)
+        counted = counter.column.numbers[rows] * (counter_ah(counter.words) or 0.0)
         total = np.sum([one.settled for one in mine], axis=0)
         found = _times(counted, total, time_s)
         if found is not None:
@@ -67,8 +67,8 @@ def settle_by_charge(guesses: Sequence[Guess], rows: NDArray[np.intp], time_s: F
                 _settle(one, counter, *found)
 
 
-def _hours(words: HeaderWords) -> float | None:
-    """What one of a charge counter is [Ah]; None for other columns."""
+def counter_ah(words: HeaderWords) -> float | None:
+    """What one count of a charge counter is [Ah]; None for other columns."""
     if words.unit is not None:
         return words.unit.factor if words.unit.dimension == "charge" else None
     if "mah" in words.words:

@@ -198,6 +198,22 @@ def one_each(guesses: list[Guess], drives: int) -> None:
             keep.rival = map_line(lose.column.header, was, lose.unit.name, lose.sign.sign)
 
 
+def doubt_pack_currents(guesses: list[Guess], drives: int) -> None:
+    """A `pack current` in one drive's file that has no battery current: perhaps its own."""
+    named = {one.name.channel: one for one in guesses if one.name is not None}
+    sided = any(one.drive is not None for one in guesses)
+    of_bms = any(name.startswith("cell_") or name == "state_of_charge_pct" for name in named)
+    pack = named.get("pack_current_a")
+    if drives < 2 or sided or of_bms or pack is None or "battery_current_a" in named:
+        return
+    if not MOTOR_CHANNELS & set(named):
+        return
+    assert pack.name is not None
+    pack.name = replace(pack.name, chance=min(pack.name.chance, OTHER_SIDE))
+    pack.why = "it may be this drive's own"
+    pack.rival = map_line(pack.column.header, "battery_current_a", pack.unit.name, pack.sign.sign)
+
+
 def _of_any_side(one: Guess) -> bool:
     """Whether a drive has this channel, and no word says which: then two columns that are much
     alike may be two drives'."""

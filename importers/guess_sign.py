@@ -18,6 +18,8 @@ CERTAIN_T = 12.0
 """Ratio of slope to its error from which a sign is taken as settled. Our choice: samples are not
 independent, and a few hundred swings of load give far more."""
 LIKELY_T = 5.0
+LIKELY_CHANCE = 0.96
+"""Chance of a sign from that ratio on. Our choice."""
 USUAL_PART = 0.25
 """Voltages within this part of the median count. Our choice: full to empty is less for any cell in
 use."""
@@ -81,7 +83,7 @@ def sag_sign(volts: Floats, amps: Floats, time_s: Floats) -> SignGuess | None:
     if strength < 2.0:
         return None
     sign = 1 if slope < 0 else -1
-    chance = 0.995 if strength >= CERTAIN_T else 0.96 if strength >= LIKELY_T else 0.8
+    chance = 0.995 if strength >= CERTAIN_T else LIKELY_CHANCE if strength >= LIKELY_T else 0.8
     way = "falls" if slope < 0 else "rises"
     return SignGuess(sign, chance, f"the voltage {way} as it grows")
 

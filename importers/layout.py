@@ -60,7 +60,8 @@ def find_layout(lines: Sequence[str], dialect: Dialect) -> Layout:
         header, first = _first_wide(rows, dialect)
     elif header is not None and typical < NUMERIC_ROW / 2:
         first = min(first, max(header, units_row or header) + 1)
-    return _assemble(rows, starts, lines, dialect, header, units_row, first)
+    group = None if header is None else _group_row(rows, header, dialect)
+    return _assemble(rows, starts, lines, dialect, header, units_row, first, group)
 
 
 def _is_comment(line: str) -> bool:
@@ -129,6 +130,32 @@ def _first_wide(rows: Rows, dialect: Dialect) -> tuple[int | None, int]:
     return None, 0
 
 
+def _group_row(rows: Rows, header: int, dialect: Dialect) -> int | None:
+    """The row right above a header with names that stand twice: what each stretch is of, written
+    once over its first column (`Left,,,Right,,`), as a spreadsheet's merged cells are."""
+    names = [cell for cell in rows[header] if cell]
+    if header == 0 or len(set(names)) == len(names):
+        return None
+    row = rows[header - 1]
+    over = [cell for cell in row if cell]
+    apart = len(set(over)) == len(over) >= 2
+    if len(row) != len(rows[header]) or not apart or len(over) >= len(names):
+        return None
+    if any(is_value(cell, dialect.decimal) for cell in over):
+        return None
+    whole = _under(row, rows[header])
+    return header - 1 if len(set(whole)) > len(set(rows[header])) else None
+
+
+def _under(groups: Sequence[str], names: Sequence[str]) -> list[str]:
+    """Names with the group they stand under before them."""
+    out, group = [], ""
+    for over, name in zip(groups, names, strict=True):
+        group = over or group
+        out.append(f"{group} {name}" if group and name else name)
+    return out
+
+
 def _assemble(
     rows: Rows,
     starts: list[int],
@@ -137,6 +164,7 @@ def _assemble(
     header: int | None,
     units_row: int | None,
     first: int,
+    group: int | None,
 ) -> Layout:
     ends = [*starts[1:], len(lines)]
     offsets = [0]
@@ -149,6 +177,9 @@ def _assemble(
     taken: list[int] = []
     if header is not None:
         names = _uncommented(rows[header], lines[starts[header]], dialect)
+        if group is not None:
+            names = _under(rows[group], names)
+            taken.append(group)
         taken.append(header)
         if units_row is None and first > header + 1 and _is_units(rows[header + 1]):
             units_row = header + 1

@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from importers.channel_map import ChannelMap, FileMap
 from importers.channels import channel_of
+from importers.charge_current import counted_current, counts_charge, unseen_braking
 from importers.clock_set import undo_set_clock
 from importers.column_guess import Guess, full
+from importers.current_direction import directed
 from importers.errors import LogError
 from importers.guess import SAMPLE_ROWS, drop_doubtful, guess_columns
 from importers.log_ids import IdColumn, find_ids
@@ -22,14 +24,16 @@ from importers.log_time import LogTime, log_time
 from importers.log_values import mapped_guesses, values_of
 from importers.logger_limits import undo_overflow
 from importers.long_text import is_long, read_long_table
+from importers.narrow_table import widened
 from importers.not_data import cut_at_top, only_data, without_top
 from importers.pack_cells import odd_pack
+from importers.pairs_text import with_header
 from importers.parquet_table import MAGIC, read_parquet_table
 from importers.raw_table import RawTable
 from importers.resample import join_groups
 from importers.ride import ChannelReading, Unjudged
 from importers.setup_types import Setup
-from importers.text_bytes import NotText, as_text
+from importers.text_bytes import NotText, Text, as_text
 from importers.text_table import NoTable, read_text_table
 from importers.timebase import rate_hz
 from importers.true_rate import true_rate_hz
@@ -63,7 +67,7 @@ def read_raw(path: str) -> RawTable:
     try:
         data = read_bytes(path)
         _refuse_endless_line(path, data)
-        table = read_long_table(data) if is_long(data) else read_text_table(as_text(data))
+        table = read_long_table(data) if is_long(data) else _short_table(as_text(data))
     except (NotText, NoTable) as error:
         what = "no text" if isinstance(error, NotText) else "no table"
         raise LogError(
@@ -78,6 +82,13 @@ def read_raw(path: str) -> RawTable:
             remedy="Copy it from the logger again; nothing was logged.",
         )
     return table
+
+
+def _short_table(text: Text) -> RawTable:
+    """The table of a text that is read at once."""
+    named = with_header(text)
+    table = widened(read_text_table(named))
+    return table if named is text else replace(table, form="names beside the values")
 
 
 def _refuse_endless_line(path: str, data: Data) -> None:
@@ -210,6 +221,9 @@ def _assemble(
         time_s, ahead_s, set_told = undo_set_clock(time_s, columns)
         problems += set_told
         start = start if start is None else start + timedelta(seconds=ahead_s)
+    if ids is None:
+        columns, ways = directed(columns, raw.columns, reading.keep, time_s)
+        problems += ways
     clean = only_data(time_s, columns, readings, drives, mapped=own is not None)
     columns, problems = clean.columns, [*problems, *read.problems, *clean.problems]
     odd = odd_pack(columns, readings, setup) if setup is not None else []
@@ -232,6 +246,7 @@ def _assemble(
         first_s=reading.first_s + ahead_s,
         of_day=reading.of_day,
         restarts=reading.restarts if ids is None else (),
+        form=raw.form,
     )
 
 
@@ -251,10 +266,16 @@ def _read_columns(
 ) -> _Read:
     """Each guessed column's values on the rows kept, and what is wrong with them."""
     reading, out = clock.reading, _Read()
+    groups = None if ids is None else ids.groups[reading.keep]
     for at, one in zip(left, guesses, strict=True):
         name = full(one) if one.name is not None else None
-        cut = cut_at_top(one, reading.keep) if ids is None else None
+        counts = counts_charge(one)
+        cut = cut_at_top(one, reading.keep) if ids is None and not counts else None
         values, fault = values_of(one, reading.keep)
+        if counts and name is not None and values is not None:
+            values = counted_current(values.astype(np.float64), reading.time_s, groups)
+            values = values if name not in out.columns else values + out.columns[name]
+            out.unjudged += unseen_braking(one, name, guesses)
         out.problems += _column_problems(one, fault)
         if cut is not None and name is not None and values is not None:
             values, sides, text = without_top(values, cut)

@@ -48,3 +48,5 @@ class LogTable:
     """True when that clock shows the time of day without a date."""
     restarts: tuple[int, ...] = ()
     """Positions in `time_s` from which the logger began anew: `TimeReading.restarts`."""
+    form: str = ""
+    """How the file is written, in a few words: `RawTable.form`."""

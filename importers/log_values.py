@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from importers.channel_map import FileMap, MappedChannel
-from importers.channels import channel_of
+from importers.channels import COUNTED, channel_of
 from importers.column_guess import Guess
 from importers.errors import LogError
 from importers.guess_name import NameGuess
@@ -138,6 +138,8 @@ def _mapped_unit(
     if name == "phase_current_a" and told.unit in PHASE_SCALES:
         return UnitGuess(told.unit, PHASE_SCALES[told.unit], 0.0, 1.0)
     unit = parse_unit(told.unit, row.dimension) or parse_unit(told.unit, "pulse")
+    if unit is None and name == COUNTED:
+        unit = parse_unit(told.unit, "charge")
     if unit is not None and unit.name == ELECTRICAL_RPM and (
         setup is None or setup.vehicle.pole_pairs is None
     ):  # fmt: skip

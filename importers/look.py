@@ -13,6 +13,7 @@ from importers.gpx import is_gpx, read_gpx_log
 from importers.join_logs import full_name
 from importers.log_file import read_log, read_raw
 from importers.log_table import LogTable
+from importers.pairs_text import with_header
 from importers.parquet_table import MAGIC, parquet_cells
 from importers.read_ride import join_ride
 from importers.ride import ChannelReading, Source
@@ -20,7 +21,13 @@ from importers.setup_types import Setup
 from importers.text_bytes import NotText, as_text
 from importers.text_table import NoTable, find_text_layout, parse
 from importers.unpack import read_bytes
-from importers.which_log import guess_roles, line_to_type, named_logs
+from importers.which_log import (
+    NOTHING_KNOWN,
+    guess_roles,
+    line_to_type,
+    map_to_write,
+    named_logs,
+)
 
 
 def look(
@@ -73,7 +80,7 @@ def _settled(own: Source, table: LogTable, setup: Setup) -> Source:
 def _as_joined(own: Source, joined: Source) -> Source:
     """With its clock against the first's, and what another log of the ride settled."""
     channels = tuple(
-        replace(mine, unit=one.unit, sure=one.sure, why=one.why)
+        replace(mine, channel=one.channel, unit=one.unit, sure=one.sure, why=one.why)
         for mine, one in zip(own.channels, joined.channels, strict=True)
     )
     return replace(
@@ -93,6 +100,8 @@ def _settle(read: list[LogTable | Source], typed: Sequence[str | None], setup: S
     for n, table, role in zip(at, tables, roles, strict=True):
         if role is None:
             text = f"cannot tell what it holds; type: {line_to_type(tables, roles, setup)}"
+            if not table.columns:
+                text = f"{NOTHING_KNOWN}. {map_to_write(table.file)}"
             read[n] = replace(table, problems=(*table.problems, text))
         else:
             read[n] = replace(table, role=role)
@@ -131,6 +140,7 @@ def _source(table: LogTable) -> Source:
         channels=channels,
         problems=table.problems,
         start=table.start,
+        form=table.form,
     )
 
 
@@ -174,7 +184,7 @@ def raw_table_csv(path: str) -> str:
         writer.writerows(zip(*(column.to_pylist() for column in raw.columns), strict=True))
         return out.getvalue()
     try:
-        text = as_text(read_bytes(path))
+        text = with_header(as_text(read_bytes(path)))
         found = find_text_layout(text)
         table, _ = parse(text, found, as_text=True)
     except (NotText, NoTable) as error:

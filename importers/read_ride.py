@@ -16,6 +16,7 @@ from importers.guess_unit import NO_SUCH_PACK
 from importers.join_logs import join_logs
 from importers.log_table import LogTable
 from importers.memory import give_back
+from importers.own_currents import settle_own_currents
 from importers.place_logs import check_sides, place_logs
 from importers.ride import Ride, RideFacts
 from importers.ride_sources import notes_of, source_of, unjudged_of
@@ -25,6 +26,7 @@ from importers.split_ride import PartKind
 from importers.thin_rows import LONG_RIDE_ROWS, thinned_rows
 from importers.timebase import MIN_ROWS
 from importers.turns_speed import settle_turns
+from importers.unsigned_total import without_unsigned_total
 from importers.which_log import NamedLog, named_logs, settle_roles
 
 if TYPE_CHECKING:
@@ -139,6 +141,7 @@ def _join(
         (at for at, role in enumerate(roles) if role in setup.drive_names or role == "all"), 0
     )
     placed = check_sides(place_logs(tables, roles, first))
+    placed = settle_own_currents(placed, setup.drive_names)
     only_drive = setup.drive_names[0] if len(setup.drives) == 1 else None
     table, remarks = join_logs(placed, only_drive)
     _refuse_useless(table, tables[first])
@@ -150,8 +153,11 @@ def _join(
         )
         columns = {str(name): table[name].to_numpy()[rows] for name in table.columns}
         table = pd.DataFrame(columns, copy=False)
+    table, unjudged, unsigned = without_unsigned_total(
+        table, setup.drive_names, unjudged_of(placed, only_drive)
+    )
     table, zeros = without_zeros(table, setup)
-    remarks += zeros
+    remarks += [*unsigned, *zeros]
     table, sources, turns = settle_turns(
         table, setup, [source_of(one, tables[first], only_drive) for one in placed]
     )
@@ -167,8 +173,8 @@ def _join(
         sources=sources,
         start=began,
         facts=facts,
-        notes=(*start_notes, *notes_of(placed, remarks, setup, drives)),
-        unjudged=unjudged_of(placed, only_drive),
+        notes=(*start_notes, *notes_of(placed, remarks, setup, drives, unjudged)),
+        unjudged=unjudged,
     )
     return JoinedLogs(ride, tuple(placed))
 

@@ -59,6 +59,8 @@ class Source:
     start: datetime | None = None
     clock_offset_low_s: float | None = None
     clock_offset_high_s: float | None = None
+    form: str = ""
+    """How the file is written, in a few words: `semicolons, decimal comma, Latin-1`."""
 
 
 def reading_of(sources: Iterable[Source], channel: str) -> ChannelReading | None:

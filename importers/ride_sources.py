@@ -34,6 +34,7 @@ def source_of(one: PlacedLog, first: LogTable, only_drive: str | None) -> Source
         + one.offset_s + shown,
         clock_offset_high_s=None if one.fit is None else one.fit.high_s - one.fit.offset_s
         + one.offset_s + shown,
+        form=table.form,
     )  # fmt: skip
 
 
@@ -56,7 +57,11 @@ def _readings_apart_s(table: LogTable, first: LogTable) -> float:
 
 
 def notes_of(
-    placed: Sequence[PlacedLog], remarks: Sequence[str], setup: Setup, drives: Sequence[str]
+    placed: Sequence[PlacedLog],
+    remarks: Sequence[str],
+    setup: Setup,
+    drives: Sequence[str],
+    unjudged: Sequence[Unjudged],
 ) -> list[tuple[str, str]]:
     """(about, text) of everything the rider should know about how the logs were put together."""
     only_drive = setup.drive_names[0] if len(setup.drives) == 1 else None
@@ -64,7 +69,7 @@ def notes_of(
         (full_name(about, one.role, only_drive) if about in one.table.columns else about, text)
         for one in placed for about, text in one.table.notes
     ]  # fmt: skip
-    notes += [(one.channel, one.why) for one in unjudged_of(placed, only_drive)]
+    notes += [(one.channel, one.why) for one in unjudged]
     for one in placed:
         if one.how:
             notes.append(("ride.sources", f"{one.table.file} was placed {one.how}"))

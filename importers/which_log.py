@@ -70,6 +70,9 @@ def _named(log: str, setup: Setup) -> NamedLog:
     )
 
 
+NOTHING_KNOWN = "no header in it says what its column holds"
+
+
 def settle_roles(
     tables: Sequence[LogTable], typed: Sequence[str | None], setup: Setup
 ) -> list[str]:
@@ -135,6 +138,10 @@ def _all_but_one_known(roles: Sequence[str | None], setup: Setup) -> bool:
 def _in_doubt(
     tables: Sequence[LogTable], roles: Sequence[str | None], open_logs: list[int], setup: Setup
 ) -> LogError:
+    for at in open_logs:
+        if not tables[at].columns:
+            file = tables[at].file
+            return LogError(where=file, what=NOTHING_KNOWN, remedy=map_to_write(file))
     names = _listed([tables[at].file for at in open_logs])
     one = len(open_logs) == 1
     return LogError(
@@ -143,6 +150,12 @@ def _in_doubt(
         remedy=f"Type it (or the other way round): {line_to_type(tables, roles, setup)}. "
         f"A name can be {_listed([*setup.drive_names, *OTHER_ROLES])}.",
     )
+
+
+def map_to_write(path: str) -> str:
+    """What to do about a file of whose columns none is known."""
+    words = shlex.join(["hillproof", "look", path, "--write-map", "map.toml"])
+    return f"Say in a map file what they hold: {words}, edit it, and read with --map map.toml."
 
 
 def line_to_type(tables: Sequence[LogTable], roles: Sequence[str | None], setup: Setup) -> str:

@@ -85,7 +85,7 @@ def test_what_is_unsure_and_what_is_not_read_stands_in_comments() -> None:
         ]
     )
     assert re.search(r"# 55\s?% sure", text)
-    assert '# not read: "trip"' in text
+    assert '# channels."trip" = { channel = "", unit = "km", sign = 1 }' in text
     assert list(tomllib.loads(text)["left.csv"]["channels"]) == ["speed"]
 
 

@@ -189,12 +189,17 @@ class _Work:
         if self.restarted:
             where = _where(self.headers)
             out.append(
-                f"the header stands {len(self.restarted)} more times further down ({where}): "
+                f"the header stands {times_more(len(self.restarted))} further down ({where}): "
                 "the logger was started anew"
             )
         if self.cut is not None:
             out.append(f"the last line is cut short and was left out (line {self.cut})")
         return out
+
+
+def times_more(count: int) -> str:
+    """`once more`, `twice more`, `3 times more`."""
+    return {1: "once more", 2: "twice more"}.get(count, f"{count} times more")
 
 
 def _where(lines: Sequence[int]) -> str:

@@ -134,7 +134,9 @@ def _unwrap(
         if hit.any():
             added[falls[hit] + 1] += wrap
             name = "passes midnight" if wrap == 86_400.0 else f"starts again every {wrap:g} s"
-            remarks.append(f"the clock {name}: run on {int(hit.sum())} times")
+            times = int(hit.sum())
+            again = f", {times} times" if times > 1 else ""
+            remarks.append(f"the clock {name}{again}: run on")
             break
     return np.asarray(time_s + np.cumsum(added), np.float64)
 

@@ -28,6 +28,12 @@ class ChannelView:
     """`sure`, `doubt` or `unread`."""
 
 
+PLAIN_FORM = "commas"
+"""What every table is thought to be written with, and is not worth a word."""
+LEAST_PPM = 0.5
+"""A drift that would be shown as none is not shown. The rounding of `numbers.quantity`."""
+
+
 @dataclass(frozen=True, slots=True)
 class SourceView:
     """One file: its name, what it was taken for, how it read."""
@@ -40,6 +46,8 @@ class SourceView:
     role_in_doubt: bool
     in_doubt: bool
     """The role, or any column."""
+    read: bool
+    """Whether any column but the time is read."""
     count: str
     """How many columns, in words."""
 
@@ -71,6 +79,7 @@ def source_view(source: Source) -> SourceView:
         source.problems,
         source.role is None,
         doubt,
+        any(one.channel not in (None, "time_s") for one in source.channels),
         counted(len(channels), "column"),
     )
 
@@ -83,6 +92,8 @@ def _summary(source: Source) -> str:
         parts.append(quantity(source.rate_hz, "hz"))
     if source.start is not None:
         parts.append(f"from {source.start:%Y-%m-%d %H:%M:%S}")
+    if source.form not in ("", PLAIN_FORM):
+        parts.append(source.form)
     offset = source.clock_offset_s
     if offset is not None and offset != 0.0:
         text = f"clock {duration(abs(offset))} {'ahead' if offset > 0 else 'behind'}"
@@ -91,7 +102,7 @@ def _summary(source: Source) -> str:
             text += f" (±{duration((high - low) / 2)})"
         parts.append(text)
     drift = source.clock_drift_ppm
-    if drift:
+    if drift is not None and abs(drift) >= LEAST_PPM:
         pace = "fast" if drift > 0 else "slow"
         parts.append(f"running {quantity(abs(drift), 'ppm')} {pace}")
     return ", ".join(parts)

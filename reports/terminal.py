@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -107,23 +106,24 @@ def print_look(sources: Iterable[Source], console: Console) -> None:
 def _what_to_type(views: tuple[SourceView, ...]) -> list[str]:
     """What to type where a guess is in doubt or wrong."""
     lines = []
-    roles = [f"NAME={view.file}" for view in views if view.role_in_doubt]
-    if roles:
+    open_files = [view.file for view in views if view.role_in_doubt and view.read]
+    if open_files:
         lines.append(
-            f"In doubt what {joined([view.file for view in views if view.role_in_doubt])} "
-            f"{'holds' if len(roles) == 1 else 'hold'}: type {' '.join(roles)}, NAME being a drive "
+            f"In doubt what {joined(open_files)} {'holds' if len(open_files) == 1 else 'hold'}: "
+            f"type {' '.join(f'NAME={one}' for one in open_files)}, NAME being a drive "
             "of the setup, gps or bms."
         )
-    doubts = [
-        (one.header, view.file) for view in views for one in view.channels if one.state == "doubt"
-    ]
-    times = Counter(header for header, _ in doubts)
-    columns = [f"{header} ({file})" if times[header] > 1 else header for header, file in doubts]
-    if columns:
-        lines.append(
-            f"In doubt: {joined(columns[:MOST_DOUBTS])}"
-            f"{f' and {len(columns) - MOST_DOUBTS} more' if len(columns) > MOST_DOUBTS else ''}."
-        )
+    doubts = {
+        view.file: [one.header for one in view.channels if one.state == "doubt"] for view in views
+    }
+    for file, headers in doubts.items():
+        where = f" in {file}" if len(views) > 1 else ""
+        more = len(headers) - MOST_DOUBTS
+        if headers:
+            lines.append(
+                f"In doubt{where}: {joined(headers[:MOST_DOUBTS])}"
+                f"{f' and {more} more' if more > 0 else ''}."
+            )
     lines.append("If a guess is wrong: --write-map FILE, edit it, and read with --map FILE.")
     return lines
 

@@ -6,6 +6,7 @@ import pytest
 from made.ride_results import bare_result, made_result
 from rich.console import Console
 
+from importers.ride import ChannelReading, Source
 from reports.terminal import print_look, print_ride
 
 
@@ -42,7 +43,7 @@ def test_look_tells_what_was_read_and_what_to_type():
         "88 %",
         "not read",
         "! 3 rows were cut short and left out.",
-        "In doubt: mot left rpm and mot right rpm.",
+        "In doubt in ride.csv: mot left rpm and mot right rpm.",
         "--write-map FILE",
     ):
         assert part in text
@@ -81,3 +82,17 @@ def test_on_a_narrow_terminal_no_word_is_broken():
     out = io.StringIO()
     print_look(made_result().ride.sources, Console(file=out, width=50, force_terminal=True))
     assert "left.battery_current_a" in out.getvalue()
+
+
+def test_look_says_how_a_file_is_written_and_doubts_file_by_file():
+    doubt = ChannelReading("rpm", "left.motor_rpm", "rpm", 1, 10.0, 0.8)
+    told = ChannelReading("A", "left.battery_current_a", "A", 1, 10.0, 0.98)
+    first = Source("a.csv", "left", 10, 0, 10.0, 0.0, 0.0, (told, doubt), form="commas")
+    second = Source(
+        "b.csv", "right", 10, 0, 10.0, 2.0, 0.3, (told, doubt), form="semicolons, decimal comma"
+    )
+    text = printed(print_look, (first, second))
+    assert "commas" not in text.replace("decimal comma", "")
+    assert "10.0 Hz, semicolons, decimal comma, clock 2.0 s ahead" in text
+    assert "running" not in text  # 0.3 ppm would be shown as none
+    assert "In doubt in a.csv: rpm.\nIn doubt in b.csv: rpm.\n" in text

@@ -12,14 +12,20 @@ from analyzer.quantities import Floats
 from analyzer.ride_analysis import RideResult
 from importers.setup_types import Drive, Setup
 
-LIMIT_SD = 0.015
-"""How exactly a controller holds its limit where no ride told. Common practice: a battery current
+LIMIT_SD = 0.02
+"""How exactly a controller holds its limit, one sd [1]. Common practice: a battery current
 is often computed, 3 to 5 %, worse at small duty."""
 SENSOR_SD = 0.008
 """A logged current's own gain error, which no ride shows [1]. Common practice, no source: 1 to 2 %
 for a shunt and its amplifier (95 %)."""
+AS_SET_SDS = 2.5
+"""A plateau within this many sds of the limit as set is that limit, seen by a sensor with an error
+of its own; one further off is another limit in force. Our choice."""
 MOST_OVERSHOOT = 1.2
 """A limiter that overshoots by more is broken, or the log is [1]. Our choice."""
+DRIVES_APART_SD = 0.05
+"""How far the warming of two drives of one build is mistaken differently [1, one sd of its log]:
+wind, start and what a fit leaves out are the same for all. Our choice."""
 K_SD, OHM_SD = 0.01, 0.10
 """Relative errors (one sd) of one ride's force per ampere and winding resistance. Our choice."""
 
@@ -85,16 +91,27 @@ def limit_scale(
     key: str = "battery_drive_a",
 ) -> Floats:
     """The battery limit in force over the limit as set, (drives, d); rides of another setting say
-    nothing. `key` may be `battery_brake_a`, too."""
-    out = rng.normal(1.0, LIMIT_SD, (len(setup.drives), draws))
+    nothing. A plateau that agrees with the setting counts beside it, each by its own error. `key`
+    may be `battery_brake_a`, too."""
+    out = np.empty((len(setup.drives), draws))
     for j, drive in enumerate(setup.drives):
-        told = [seen for one in rides if (seen := _in_force(one, drive, key)) is not None]
-        limit = getattr(drive, key)
-        if told and limit:
-            value, sd = pooled(told)
-            sd = float(np.hypot(sd, SENSOR_SD * value))
-            out[j] = rng.normal(value, sd, draws) / limit
-    return np.asarray(out, np.float64)
+        part, sd = _believed(rides, drive, key)
+        out[j] = rng.normal(part, sd, draws)
+    return out
+
+
+def _believed(rides: list[RideResult], drive: Drive, key: str) -> tuple[float, float]:
+    """The limit in force over the limit as set, and its sd."""
+    told = [seen for one in rides if (seen := _in_force(one, drive, key)) is not None]
+    limit = getattr(drive, key)
+    if not told or not limit:
+        return 1.0, LIMIT_SD
+    value, sd = pooled(told)
+    part, part_sd = value / limit, float(np.hypot(sd, SENSOR_SD * value)) / limit
+    if abs(part - 1.0) >= AS_SET_SDS * np.hypot(part_sd, LIMIT_SD):
+        return part, part_sd
+    weight = np.array([part_sd, LIMIT_SD]) ** -2.0
+    return float(weight @ [part, 1.0] / weight.sum()), float(weight.sum() ** -0.5)
 
 
 def _in_force(one: RideResult, drive: Drive, key: str) -> Estimate | None:
@@ -114,12 +131,14 @@ def overshoot(
 ) -> Floats:
     """How far above the limit in force the largest 1 s mean of each drive may lie (drives, d): a
     limiter that governs late overshoots a sudden demand by up to what the rides showed, a slow one
-    by nothing. 1 where no ride leaned on it."""
+    by nothing. 1 where no ride leaned on it. A plateau seen below the limit believed in force makes
+    no overshoot of the way between them."""
     out = np.ones((len(setup.drives), draws))
     for j, drive in enumerate(setup.drives):
         name = f"drives.{drive.name}.{key}"
+        held_a = _believed(rides, drive, key)[0] * (getattr(drive, key) or 0.0)
         told = [
-            check.seen / seen.value
+            check.seen / max(seen.value, held_a)
             for one in rides
             if (seen := _in_force(one, drive, key)) is not None
             for check in one.limits
@@ -140,6 +159,7 @@ def heat_draws(
 ) -> tuple[tuple[str, str, HeatFit, Floats], ...]:
     """(drive, part, how it warms, factor on it per draw), the rides' mean or the stated default."""
     out = []
+    usual = {part: rng.standard_normal(draws) for part in ("motor", "controller")}
     for drive in setup.drives:
         for part in ("motor", "controller"):
             told = [
@@ -159,6 +179,7 @@ def heat_draws(
                         "default with a wide interval.",
                     )
                 )
-            scale = np.exp(rng.normal(0.0, fit.relative_sd, draws))
+            own = np.exp(rng.normal(0.0, DRIVES_APART_SD, draws))
+            scale = own * np.exp(fit.relative_sd * usual[part])
             out.append((drive.name, part, fit, np.asarray(scale, np.float64)))
     return tuple(out)

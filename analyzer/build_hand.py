@@ -45,6 +45,16 @@ HAND_SD = 0.3
 checked by benchmarks/tables/predict_truth.py."""
 
 
+PACE_SD_MPS = 0.08
+"""How far the speed a rider holds lies off the speed meant, one sd [m/s]. A display of whole km/h
+hides 0.29 km/h (one sd of its rounding). Common practice, no source."""
+
+
+def off_pace_mps(rng: np.random.Generator, draws: int) -> Floats:
+    """How far off the speed meant the hill is ridden (d) [m/s]."""
+    return np.asarray(rng.normal(0.0, PACE_SD_MPS, draws), np.float64)
+
+
 def answers_s(rng: np.random.Generator, draws: int) -> Floats:
     """How late the hand answers (d) [s]."""
     return np.asarray(ANSWERS_S * np.exp(rng.normal(0.0, ANSWERS_SD, draws)), np.float64)

@@ -11,7 +11,12 @@ from analyzer.lags import pulse_ohm
 from analyzer.quantities import Floats, pack_current_a, step_s
 from analyzer.rest_voltage import beyond_v, cell_volts, family
 from analyzer.ride_analysis import RideResult
-from analyzer.temperature import DEFAULT_E_J_PER_MOL, GAS_J_PER_MOL_K, PLAUSIBLE_E_J_PER_MOL
+from analyzer.temperature import (
+    DEFAULT_E_J_PER_MOL,
+    GAS_J_PER_MOL_K,
+    PLAUSIBLE_E_J_PER_MOL,
+    pack_temperature,
+)
 from importers.setup_types import RestVoltageCurve, Setup
 
 CELL_OHM_AH, CELL_OHM_AH_SD = 0.13, 0.35
@@ -24,16 +29,29 @@ DEFAULT_SHAPE = np.array([0.55, 0.10, 0.12, 0.23, 0.25, 0.30, 0.20])
 references."""
 CURVE_SD_FITTED_V = 0.025
 """Rest voltage by the curve where a ride was fitted with it [V per cell]. Our choice."""
-LOW_CHARGE_RISE = 0.35
-"""How much higher the resistance is at 5 % than at 50 % charge, in the mean [1]. Our choice after
-published full-cell models, where it lies between nothing and doubling."""
+LOW_CHARGE_RISE, MOST_LOW_CHARGE_RISE = 0.35, 0.7
+"""How much higher the resistance is at 5 % than at 50 % charge, in the mean and at most [1]. Our
+choice after published full-cell models, where it lies between nothing and doubling."""
+LOW_CHARGE_PCT, LOW_CHARGE_MEANT_PCT, LOWEST_CHARGE_PCT = 25.0, 5.0, -5.0
+"""It rises from here on, with the square of the way to empty; where the rise is meant; no further
+than here [%]. Our choice: the last few per cent rise steepest."""
 SLOW_TAU_S = 20.0
 """Lags slower than this are charge wandering into the electrodes: their voltage follows the slope
 of the rest-voltage curve [s]. Source: diffusion overpotential, dU/dz times the surface's lag
 (Plett, Battery Management Systems vol. 1, 2015, ch. 3); the time our choice."""
 SLOW_PART, SLOWEST_TAU_S = 0.8, 50.0
-"""A ride's slowest lags hold more than the pack's own: what the curve's shape leaves, and what the
-pack's warming takes back [1]. Our choice, tuned on benchmarks/tables/predict_truth.py."""
+"""A ride's slowest lags hold more than the pack's own: what the curve's shape leaves [1]. Our
+choice, tuned on benchmarks/tables/predict_truth.py."""
+SLOWEST_MOST = 0.5
+"""The slowest lags of a pack hold together no more than this of its 10 s resistance [1]: what lies
+beyond is rest voltage that fell otherwise than the curve had it. Our choice, after the unknown
+pack's shape above."""
+HEAT_J_PER_K_AH, HEAT_SD = 20.0, 0.3
+"""What warms a pack by 1 K, per ampere hour and cell in series, and the sd of its log [J/(K Ah)]:
+cells of 45 to 50 g and 2.5 to 3.5 Ah at 0.9 to 1.0 J/(g K) make 12 to 20, large flat ones of lfp
+25; holder and leads warm with them. Common practice, no source."""
+COOLS_S = 3600.0
+"""A pack's warmth leaves it over about this [s]. Common practice, no source: an hour or two."""
 SLOPE_OVER_PCT = 6.0
 """The curve's slope is taken over so much charge to either side [%]. Our choice: the surface lags
 by a few per cent of charge."""
@@ -57,6 +75,24 @@ def warm_factor(temp_c: float | Floats, energy_j_per_mol: Floats) -> Floats:
     """R at this temperature over R at 25 °C, per draw. Source: Arrhenius."""
     away = 1.0 / (temp_c + 273.15) - 1.0 / 298.15
     return np.asarray(np.exp(energy_j_per_mol / GAS_J_PER_MOL_K * away), np.float64)
+
+
+def low_charge_factor(charge_pct: Floats, rise: float | Floats = LOW_CHARGE_RISE) -> Floats:
+    """R at this charge over R at mid charge; `rise` is how much higher it is at 5 %."""
+    way = LOW_CHARGE_PCT - np.clip(charge_pct, LOWEST_CHARGE_PCT, LOW_CHARGE_PCT)
+    part = way / (LOW_CHARGE_PCT - LOW_CHARGE_MEANT_PCT)
+    return np.asarray(1.0 + rise * part**2, np.float64)
+
+
+def heat_j_per_k_draws(setup: Setup, rng: np.random.Generator, draws: int) -> Floats:
+    """What warms the whole pack by 1 K (d) [J/K]."""
+    usual = HEAT_J_PER_K_AH * setup.pack.capacity_ah * setup.pack.series
+    return np.asarray(usual * np.exp(rng.normal(0.0, HEAT_SD, draws)), np.float64)
+
+
+def low_rise_draws(rng: np.random.Generator, draws: int) -> Floats:
+    """How much higher the resistance is near empty (d) [1]."""
+    return np.asarray(rng.uniform(0.0, MOST_LOW_CHARGE_RISE, draws), np.float64)
 
 
 def log_resistance(result: RideResult) -> tuple[float, float] | None:
@@ -94,8 +130,8 @@ def pack_draws(
     sd = np.hypot(np.array([said[1] for _, said in fitted]), AMONG_RIDES_SD * (len(fitted) > 1))
     away = np.array(  # (rides, d)
         [
-            np.log(warm_factor(25.0 if (c := one.pack.temperature_c) is None else c, energy))
-            for one, _ in fitted
+            np.log(warm_factor(rng.normal(warmth.mean_c, warmth.sd_c, draws), energy))
+            for warmth in (pack_temperature(one.ride) for one, _ in fitted)
         ]
     )
     weight = (1.0 / sd**2)[:, None]
@@ -112,8 +148,16 @@ def pack_draws(
         if one.pack_fit is not None
     ]
     shape = np.average(shapes, axis=0, weights=weight[:, 0])
-    shape = np.where(np.array(PACK_TAUS_S) >= SLOWEST_TAU_S, SLOW_PART, 1.0) * shape
+    shape = _slow_part(shape)
     return np.asarray(shape[:, None] * np.exp(at_25), np.float64), np.asarray(energy, np.float64)
+
+
+def _slow_part(shape: Floats) -> Floats:
+    """A ride's R_k over its 10 s resistance, its slowest lags cut to what is the pack's own."""
+    slowest = np.array(PACK_TAUS_S) >= SLOWEST_TAU_S
+    whole = SLOW_PART * float(shape[slowest].sum())
+    part = SLOW_PART * min(1.0, SLOWEST_MOST / max(whole, 1e-9))
+    return np.where(slowest, part, 1.0) * shape
 
 
 def fitted_charge_pct(rides: list[RideResult]) -> float:

@@ -41,6 +41,11 @@ class HillAhead:
         return 100.0 * float(self.height_m[-1] - self.height_m[0]) / max(self.length_m, 1e-9)
 
     @property
+    def is_track(self) -> bool:
+        """Whether it has a profile of its own, more than one grade."""
+        return self.height_m.size > 2
+
+    @property
     def rise_m(self) -> float:
         """The most it gains from any place to a later one."""
         return float(np.max(self.height_m - np.minimum.accumulate(self.height_m)))
@@ -53,14 +58,14 @@ class HillAhead:
     @property
     def climbs(self) -> bool:
         """Whether a way up is asked about; a road that neither rises nor falls counts as one."""
-        if self.height_m.size == 2:
+        if not self.is_track:
             return self.grade_pct >= 0
         return self.rise_m >= COUNTS_M or (self.fall_m < COUNTS_M and self.grade_pct >= 0)
 
     @property
     def descends(self) -> bool:
         """Whether a way down is asked about."""
-        if self.height_m.size == 2:
+        if not self.is_track:
             return self.grade_pct < 0
         return self.fall_m >= COUNTS_M or not self.climbs
 
@@ -107,7 +112,10 @@ class HillRun:
     battery_brake_peak_a: Floats
     phase_peak_a: Floats
     phase_brake_peak_a: Floats
+    motor_at_top_c: Floats
+    """Where the hill ends, or the ride on it."""
     motor_top_c: Floats
+    """Highest, the minutes beyond the top included."""
     controller_top_c: Floats
     """NaN where no ride tells how controllers warm."""
     mechanical_peak_w: Floats

@@ -11,12 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.build_drives import drive_draws, drive_fits, heat_draws, limit_scale, overshoot
-from analyzer.build_hand import answers_s, unsteadiness_n
+from analyzer.build_hand import answers_s, off_pace_mps, unsteadiness_n
 from analyzer.build_pack import (
     capacity_draws,
     curve_draws,
     fitted_charge_pct,
+    heat_j_per_k_draws,
     log_resistance,
+    low_rise_draws,
     pack_draws,
     rest_offset_draws,
     warm_factor,
@@ -71,6 +73,10 @@ class BuildDraws:
     brake_overshoot: Floats
     pack_ohm: Floats
     """(lags, d) at 25 °C and the fitted charge."""
+    pack_j_per_k: Floats
+    """What warms the pack by 1 K."""
+    low_rise: Floats
+    """How much more it resists near empty (`build_pack.low_charge_factor`)."""
     fitted_charge_pct: float
     """The charge the resistance was fitted at."""
     activation_j_per_mol: Floats
@@ -81,6 +87,8 @@ class BuildDraws:
     """How much this rider's push wavers where no limit governs, one sd of 1 s means [N]."""
     answers_s: Floats
     """How late the hand answers what the road asks."""
+    off_pace_mps: Floats
+    """How far the speed held lies off the speed meant."""
     seed: int
     capacity_ah: Floats
     aux_a: float
@@ -156,12 +164,15 @@ def draw_build(
         overshoot=overshoot(setup, rides, rng, draws),
         brake_overshoot=overshoot(setup, rides, rng, draws, "battery_brake_a"),
         pack_ohm=shape,
+        pack_j_per_k=heat_j_per_k_draws(setup, rng, draws),
+        low_rise=low_rise_draws(rng, draws),
         fitted_charge_pct=fitted_charge_pct(rides),
         activation_j_per_mol=energy,
         rest_offset_v=rest_offset_draws(setup, rides, rng, draws),
         curve=curve_draws(setup, rides, rng, draws),
         unsteady_n=unsteadiness_n(rides, (mass, rolling, drag), rng, draws),
         answers_s=answers_s(rng, draws),
+        off_pace_mps=off_pace_mps(rng, draws),
         seed=int(rng.integers(2**31)),
         capacity_ah=capacity_draws(setup, rides, rng, draws),
         aux_a=setup.pack.aux_a or 0.0,

@@ -13,14 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.build_pack import LOW_CHARGE_RISE, SLOW_TAU_S, slope_part, warm_factor
 from analyzer.heat import TAUS_S as HEAT_TAUS_S
 from analyzer.hill_ahead import HillAhead, HillRun, PerDraw
 from analyzer.hill_build import BuildDraws
 from analyzer.hill_drives import allowed_a, braking_a, overshot_a, shared_a
-from analyzer.lags import TAUS_S as PACK_TAUS_S
+from analyzer.hill_pack import HillPack
 from analyzer.quantities import Bools, Floats
-from analyzer.rest_voltage import cell_volts, family
 from analyzer.road_force import GRAVITY_MPS2, air_density
 
 STEP_S, SEARCH_STEP_S = 0.5, 1.0
@@ -40,6 +38,8 @@ GENTLE_MPS2 = 0.7
 WAVERS_S = 0.5
 """Over which a rider's hand wavers [s]. Our choice: 1 s means of a hand that does not hunt hardly
 depend on the second before."""
+MOST_OFF = 0.2
+"""Nobody rides further off the speed meant than this part of it [1]. Our choice."""
 CRAWL_MPS = 1.0
 """Slower than this, and not gaining, it does not get up [m/s]. Our choice: below walking pace."""
 
@@ -50,9 +50,6 @@ class _State:
 
     at_m: Floats
     speed: Floats
-    volts: Floats
-    drawn_ah: Floats
-    lag_a: Floats
     heat: Floats
     """(heated parts, paths, d)"""
     running: Bools
@@ -80,13 +77,6 @@ class _Ride:
             each = PerDraw(full * hill.charge_pct, full * hill.temp_c, full)
         self.each = each
         self.rise = np.diff(hill.height_m) / np.maximum(np.diff(hill.distance_m), 1e-9)
-        self.warm = warm_factor(each.temp_c, build.activation_j_per_mol)
-        charge = np.linspace(0.0, 100.0, 201)
-        setup = build.setup
-        self.curves = [cell_volts(one, charge, setup) * setup.pack.series for one in family(setup)]
-        self.charge = charge
-        self.slopes = [slope_part(charge, volts, build.fitted_charge_pct) for volts in self.curves]
-        self.slow = np.array(PACK_TAUS_S)[:, None] >= SLOW_TAU_S
         self.rng = np.random.default_rng(build.seed)
         self.waver = np.zeros(d)
         self.keep = float(np.exp(-self.step / WAVERS_S))
@@ -94,16 +84,16 @@ class _Ride:
         apart = np.subtract.outer(*[np.arange(round(1.0 / self.step))] * 2)
         self.more = float(np.mean(self.keep ** np.abs(apart))) ** -0.5
         self.felt: Floats | None = None
-        self.decay = np.array([0.0 if t == 0 else np.exp(-self.step / t) for t in PACK_TAUS_S])
+        self.pack = HillPack(build, each, self.step)
         self.cool = np.exp(-self.step / np.array(HEAT_TAUS_S))
-        rest = self._rest_v(np.zeros(d))
-        speed = 5.0 if hill.speed_mps is None else hill.speed_mps
+        rest = self.pack.rest_v()
+        self.wished: Floats | None = None
+        if hill.speed_mps is not None:
+            off = np.clip(build.off_pace_mps, -MOST_OFF * hill.speed_mps, MOST_OFF * hill.speed_mps)
+            self.wished = hill.speed_mps + off
         self.s = _State(
             np.full(d, float(hill.distance_m[0])),
-            np.full(d, speed),
-            rest.copy(),
-            np.zeros(d),
-            np.zeros((len(PACK_TAUS_S), d)),
+            np.full(d, 5.0) if self.wished is None else self.wished.copy(),
             np.zeros((len(build.heat), len(HEAT_TAUS_S), d)),
             np.ones(d, bool),
         )
@@ -112,19 +102,9 @@ class _Ride:
             np.zeros(d, bool), nan.copy(), zero.copy(), zero.copy(), zero.copy(), zero.copy(),
             np.full(d, np.inf), np.full(d, -np.inf), rest.copy(), rest.copy(), zero.copy(),
             np.zeros((n, d)), np.zeros((n, d)), np.zeros((n, d)), np.zeros((n, d)),
-            np.tile(each.temp_c, (n, 1)),
+            np.tile(each.temp_c, (n, 1)), np.tile(each.temp_c, (n, 1)),
             np.full((n, d), np.nan), zero.copy(), zero.copy(),
         )  # fmt: skip
-
-    def _rest_v(self, drawn_ah: Floats) -> Floats:
-        charge = self.each.charge_pct - 100.0 * drawn_ah / self.b.capacity_ah
-        inside = np.zeros(charge.size)
-        below = np.zeros(charge.size)
-        for k, volts in enumerate(self.curves):
-            mine = self.b.curve == k
-            inside[mine] = np.interp(charge[mine], self.charge, volts)
-            below[mine] = np.minimum(charge[mine], 0.0) * (volts[1] - volts[0]) * 2
-        return np.asarray(inside + below + self.b.rest_offset_v, np.float64)
 
     def run(self) -> HillRun:
         """Steps until every draw is over the top, or has stopped on the hill."""
@@ -139,9 +119,10 @@ class _Ride:
             seconds += self.step
             self.out.time_s[self.s.running] = seconds
         if self.whole:
+            self._ends(self.s.running)
             self._cool_down()
             self._overshoot()
-        rest = self._rest_v(np.zeros(self.b.draws))
+        rest = self.pack.rest_v()
         for extreme in (self.out.lowest_v, self.out.highest_v):  # a hill of one step has no mean
             extreme[~np.isfinite(extreme)] = rest[~np.isfinite(extreme)]
         return self.out
@@ -150,38 +131,41 @@ class _Ride:
 
     def _come_along(self) -> None:
         """Nobody begins a hill rested: the pack comes to its foot as it is after half a minute on
-        the level at the speed asked for. The charge is what it is at the foot."""
+        the level at the speed asked for. Charge and warmth are those of
+        the foot."""
         if self.hill.speed_mps is None:
             return
         for _ in range(round(LEVEL_S / self.step)):
             _, watts, _, _ = self._drives(self._resistance_n(level=True))
-            self._pack(watts)
-        self.s.drawn_ah[:] = 0.0
+            self.pack.draw(watts.sum(axis=0), self.s.running)
+        self.pack.drawn_ah[:] = 0.0
+        self.pack.warmed_k[:] = 0.0
 
     def _step(self) -> tuple[Floats, ...]:
         s = self.s
         need = self._force_asked()
         phase, watts, force, held = self._drives(need)
-        amps, each = self._pack(watts)
+        amps = self.pack.draw(watts.sum(axis=0), s.running)
+        each = watts / np.maximum(self.pack.volts, 1.0)
         mechanical = np.clip(force - need, 0.0, None) * (need < 0) * s.speed
         self._move(force - np.clip(force - need, 0.0, None) * (need < 0))
         self._warm(phase)
         self._note_reduced(held)
         live = s.running
         self.out.mechanical_j[live] += mechanical[live] * self.step
-        return amps, s.volts.copy(), each, phase, mechanical, self._rest_v(s.drawn_ah)
+        return amps, self.pack.volts, each, phase, mechanical, self.pack.rest_v()
 
     def _drives(self, need: Floats) -> tuple[Floats, Floats, Floats, Bools]:
         """What the controllers give of a force: each motor's current, its power, all force
         together, and whether voltage or heat holds back what is fully asked for."""
-        s, b = self.s, self.b
+        s, b, volts = self.s, self.b, self.pack.volts
         temps = self._temps()
-        allowed, faded = allowed_a(b, s.volts, s.speed, temps["motor"], temps["controller"])
+        allowed, faded = allowed_a(b, volts, s.speed, temps["motor"], temps["controller"])
         most_n = (b.efficiency * b.k_n_per_a * allowed).sum(axis=0)
         drive = np.clip(need, 0.0, None)
         part = np.where(most_n > 0, np.minimum(drive / np.maximum(most_n, 1e-9), 1.0), 0.0)
         phase = shared_a(b, allowed, drive)
-        braking = braking_a(b, s.volts, s.speed, np.clip(-need, 0.0, None))
+        braking = braking_a(b, volts, s.speed, np.clip(-need, 0.0, None))
         phase = np.where(need[None, :] >= 0, phase, -braking)
         geared = np.where(phase >= 0, b.efficiency, b.return_factor)
         force = (geared * b.k_n_per_a * phase).sum(axis=0)
@@ -205,10 +189,10 @@ class _Ride:
 
     def _force_asked(self) -> Floats:
         resist = self._resistance_n()
-        if self.hill.speed_mps is None:
+        if self.wished is None:
             uphill = resist > 0
             return np.where(uphill, 1e6, resist)  # downhill the speed is held
-        gap = (self.hill.speed_mps - self.s.speed) / CLOSES_IN_S
+        gap = (self.wished - self.s.speed) / CLOSES_IN_S
         push = np.clip(gap, -GENTLE_MPS2, GENTLE_MPS2) * self.b.mass_kg * TURNING
         fresh = self.rng.standard_normal(self.b.draws) * np.sqrt(1.0 - self.keep**2)
         self.waver = self.keep * self.waver + self.more * self.b.unsteady_n * fresh
@@ -224,30 +208,6 @@ class _Ride:
         mean: Floats = resist - (resist - before) * (1.0 - left) * late / self.step
         return mean
 
-    def _pack(self, watts: Floats) -> tuple[Floats, Floats]:
-        """The pack's current and each drive's; moves voltage, lags and charge on."""
-        b, s = self.b, self.s
-        charge = self.each.charge_pct - 100.0 * s.drawn_ah / b.capacity_ah
-        low = 1.0 + LOW_CHARGE_RISE * np.clip((25.0 - charge) / 20.0, 0.0, 1.5)
-        slope = np.ones(b.draws)
-        for k, part in enumerate(self.slopes):
-            mine = b.curve == k
-            slope[mine] = np.interp(charge[mine], self.charge, part)
-        ohm = b.pack_ohm * self.warm * low * np.where(self.slow, slope, 1.0)
-        behind = self._rest_v(s.drawn_ah) - (ohm[1:] * self.decay[1:, None] * s.lag_a[1:]).sum(
-            axis=0
-        )
-        fresh = (ohm[1:] * (1 - self.decay[1:, None])).sum(axis=0)
-        inner = np.maximum(ohm[0] + fresh, 1e-6)
-        total = watts.sum(axis=0) + b.aux_a * s.volts
-        root = behind**2 - 4 * inner * total
-        volts = 0.5 * (behind + np.sqrt(np.clip(root, 0.0, None)))
-        amps = np.where(root > 0, total / np.maximum(volts, 1.0), behind / (2 * inner))
-        s.lag_a = self.decay[:, None] * s.lag_a + (1 - self.decay[:, None]) * amps
-        s.drawn_ah = s.drawn_ah + np.where(s.running, amps * self.step / 3600.0, 0.0)
-        s.volts = volts
-        return amps, watts / np.maximum(volts, 1.0)
-
     def _move(self, force: Floats) -> None:
         b, s = self.b, self.s
         push = (force - self._resistance_n()) / (b.mass_kg * TURNING)
@@ -260,6 +220,7 @@ class _Ride:
         fresh = stuck & np.isnan(self.out.reduced_at_m)
         self.out.reduced_at_m[fresh] = s.at_m[fresh]
         self.out.speed_top_mps[over] = speed[over]
+        self._ends(over | stuck)
         s.running = s.running & ~over & ~stuck
 
     # ------------------------------------------------------------- heat
@@ -290,6 +251,10 @@ class _Ride:
             self.s.heat[row] = np.where(self.s.running, moved, state)
         self._hottest()
 
+    def _ends(self, which: Bools) -> None:
+        """Notes how warm the motors are where these draws end."""
+        self.out.motor_at_top_c[:, which] = self._temps()["motor"][:, which]
+
     def _hottest(self) -> None:
         temps = self._temps()
         self.out.motor_top_c[:] = np.fmax(self.out.motor_top_c, temps["motor"])
@@ -319,7 +284,7 @@ class _Ride:
         b = self.b.setup.bms
         fresh = s.running & held & np.isnan(self.out.reduced_at_m)
         if b.discharge_trip_a is not None:
-            tripped = s.running & (s.lag_a[1] > b.discharge_trip_a)
+            tripped = s.running & (self.pack.lag_a[1] > b.discharge_trip_a)
             fresh |= tripped & np.isnan(self.out.reduced_at_m)
         self.out.reduced_at_m[fresh] = s.at_m[fresh] - float(self.hill.distance_m[0])
         if not self.whole:
@@ -339,4 +304,4 @@ class _Ride:
         np.maximum(out.phase_peak_a, phase, out=out.phase_peak_a)
         np.maximum(out.phase_brake_peak_a, -phase, out=out.phase_brake_peak_a)
         np.maximum(out.mechanical_peak_w, now[4], out=out.mechanical_peak_w)
-        out.charge_used_ah[:] = self.s.drawn_ah
+        out.charge_used_ah[:] = self.pack.drawn_ah

@@ -27,6 +27,9 @@ DRAWS = 200
 """Draws over what is not sure; a chance is then known within about 3 points."""
 SEARCH_DRAWS = 80
 """Draws while searching how far it works."""
+READING_SD_K = 0.3
+"""How far a thermometer is off whatever it reads, one sd [K]: one that reads whole degrees is off
+by 1/sqrt(12)."""
 CAUTION = (
     "An estimate from past rides and settings, not a promise: wind, surface, tyre pressure and a "
     "single weak cell are not in it. Try the first half with a way to turn round."
@@ -97,7 +100,7 @@ def predict_hill(
         notes.append(Note("predict.descent", DESCENT_CAUTION))
         notes.extend(descent_notes(setup, descent))
     reduced = np.isfinite(run.reduced_at_m)
-    motor = run.motor_top_c.max(axis=0)
+    motor = run.motor_at_top_c.max(axis=0) + rng.normal(0.0, READING_SD_K, draws)
     tells_heat = any(part == "motor" for _, part, _, _ in build.heat)
     return PredictResult(
         setup=setup,
@@ -143,7 +146,8 @@ def _first_draws(build: BuildDraws, count: int) -> BuildDraws:
         brake_scale=build.brake_scale[:, :count], overshoot=build.overshoot[:, :count],
         brake_overshoot=build.brake_overshoot[:, :count],
         unsteady_n=build.unsteady_n[:count], answers_s=build.answers_s[:count],
-        pack_ohm=build.pack_ohm[:, :count],
+        pack_ohm=build.pack_ohm[:, :count], low_rise=build.low_rise[:count],
+        pack_j_per_k=build.pack_j_per_k[:count], off_pace_mps=build.off_pace_mps[:count],
         activation_j_per_mol=build.activation_j_per_mol[:count],
         rest_offset_v=build.rest_offset_v[:count], curve=build.curve[:count],
         capacity_ah=build.capacity_ah[:count],

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.blocks import Blocks
-from analyzer.build_pack import CURVE_SD_FITTED_V, LOW_CHARGE_RISE, warm_factor
+from analyzer.build_pack import CURVE_SD_FITTED_V, low_charge_factor, warm_factor
 from analyzer.conditions import Conditions
 from analyzer.open_path import path_open, without_open_path
 from analyzer.quantities import (
@@ -202,12 +202,8 @@ def _at_charge(
     each = np.array([float(cell_volts(one, charge_pct, setup)) for one in curves])[which]
     each = each + rng.normal(0.0, CURVE_SD_FITTED_V, DRAWS)
     rest = np.repeat((each * setup.pack.series)[None, :], seconds.volts.size, axis=0)
-    rise = _low_charge(np.array([charge_pct])) / _low_charge(seconds.charge_pct)
+    rise = low_charge_factor(np.array([charge_pct])) / low_charge_factor(seconds.charge_pct)
     return rest, np.asarray(rise[:, None], np.float64)
-
-
-def _low_charge(charge_pct: Floats) -> Floats:
-    return np.asarray(1.0 + LOW_CHARGE_RISE * np.clip((25.0 - charge_pct) / 20.0, 0.0, 1.5))
 
 
 def _at_temp(was_c: float, now_c: float, rng: np.random.Generator) -> Floats:

@@ -91,7 +91,9 @@ def predict_page(result: PredictResult) -> str:
     from reports.predict_view import predict_view
 
     view = predict_view(result)
-    return render("predict.html.j2", view=view, figures={"shares-plot": view.figure})
+    return render(
+        "predict.html.j2", view=view, figures={"way-plot": view.way, "shares-plot": view.figure}
+    )
 
 
 def compare_page(result: CompareResult, before: str = "before", after: str = "after") -> str:

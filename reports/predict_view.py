@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass
-from html import escape
 from typing import TYPE_CHECKING
 
+from analyzer.hill_ahead import HillAhead
 from analyzer.predict import PredictResult
 from analyzer.words import Severity
-from reports.json_read import Object, any_text, estimate_of, estimate_text, name_text
+from reports.json_read import Object, any_text, estimate_text, name_text
 from reports.numbers import beside, estimate, percent, quantity, unit_suffix
+from reports.predict_figures import shares_figure, way_figure
 from reports.predict_json import predict_json
 from reports.sentences import capital, joined, limit_name, limit_phrase
 from reports.stacked import Figure
@@ -25,8 +26,6 @@ WATCH_PCT, ACT_PCT = 5.0, 50.0
 first is the contract's for what works; the second our choice: as likely as not."""
 LIMITERS = ("phase_drive_a", "phase_brake_a", "battery_drive_a", "battery_brake_a")
 """Settings that are there to govern. The contract's."""
-SHOWN_PCT = 5.0
-"""Limits of which the hill takes less than this are left out of the plot [%]. Our choice."""
 LEAST_W = 0.5
 """Less power than this in a brake is none [W]. Our choice."""
 KMH = 3.6
@@ -44,6 +43,8 @@ class PredictView:
     limits: Table
     works: Table
     figure: Figure | None
+    way: Figure | None
+    """The way of a track; None for a hill of one grade."""
     not_checked: Table
     notes: tuple[tuple[str, str], ...]
 
@@ -55,7 +56,7 @@ def predict_view(ahead: PredictResult) -> PredictView:
     rows = sorted(result["limits"], key=lambda one: -(one["chance_touched_pct"] or 0.0))
     return PredictView(
         title=_title(ahead),
-        facts=_facts(hill),
+        facts=_facts(ahead, hill),
         headline=_headline(ahead, result, rows),
         descent=_descent(ahead),
         numbers=_numbers(result),
@@ -64,8 +65,9 @@ def predict_view(ahead: PredictResult) -> PredictView:
             ("Limit", "Set", "Expected at most", "Chance touched"),
             tuple(_limit_row(one, ahead.draws) for one in rows),
         ),
-        works=_works(result["works_up_to"]),
-        figure=_figure(rows),
+        works=_works(ahead.hill, result["works_up_to"]),
+        figure=shares_figure(rows),
+        way=way_figure(ahead.hill, result["power_first_reduced_at_m"]),
         not_checked=Table(
             "What could not be checked, and what it would need",
             ("What", "Missing"),
@@ -81,9 +83,19 @@ def _title(ahead: PredictResult) -> str:
     return "A descent not ridden yet" if ahead.hill.descends else "A hill not ridden yet"
 
 
-def _facts(hill: Object) -> tuple[tuple[str, str], ...]:
+def _facts(ahead: PredictResult, hill: Object) -> tuple[tuple[str, str], ...]:
+    """What was asked. The mean grade of a track that goes up and down says nothing of its hills."""
+    way = ahead.hill
+    steep = [("Grade", _fact(hill["grade_pct"], "pct"))]
+    if way.is_track:
+        steep = [
+            ("Track", way.name or ""),
+            ("Climbs", _fact(way.rise_m, "m") if way.climbs else ""),
+            ("Descends", _fact(way.fall_m, "m") if way.descends else ""),
+            ("Mean grade", "" if way.climbs and way.descends else steep[0][1]),
+        ]
     rows = [
-        ("Grade", _fact(hill["grade_pct"], "pct")),
+        *steep,
         ("Length", _fact(hill["length_m"], "m")),
         ("Charge where it begins", _fact(hill["charge_pct"], "pct")),
         ("Temperature", _fact(hill["temp_c"], "c")),
@@ -234,77 +246,25 @@ def _limit_row(one: Object, draws: int) -> Row:
     )
 
 
-def _works(up_to: Object) -> Table:
+def _works(hill: HillAhead, up_to: Object) -> Table:
+    """Up to what it works; empty for a descent, which takes no power. Where even the easiest looked
+    at does not work, no charge (or temperature) makes it work."""
+    mean = "Mean grade of this way, all of it made steeper or flatter"
     names = {
-        "grade_pct": "Steepest grade at this charge and temperature",
+        "grade_pct": mean if hill.is_track else "Steepest grade at this charge and temperature",
         "charge_down_to_pct": "Lowest charge where it begins",
         "temp_down_to_c": "Coldest day",
     }
-    rows = [(names.get(key, name_text(key)), any_text(value, key)) for key, value in up_to.items()]
+    none = {"charge_down_to_pct": "not at any charge", "temp_down_to_c": "not at any temperature"}
+    rows = []
+    for key, value in up_to.items():
+        text = none.get(key, "not known") if value is None else any_text(value, key)
+        rows.append((names.get(key, name_text(key)), text))
     return Table(
         "With less than 5 % chance that power is reduced before the end",
         ("What", "Up to"),
-        _rows([(name, "not known" if text == "not given" else text) for name, text in rows]),
+        _rows(rows if hill.climbs else []),
     )
-
-
-def _figure(rows: list[Object]) -> Figure | None:
-    """How much of each current limit the hill is expected to take, with its interval."""
-    found = []
-    for one in rows:
-        peak = estimate_of(one["expected_peak"])
-        if peak is None or not one["limit"].endswith("_a") or not one["set"]:
-            continue
-        if 100.0 * (peak.value if peak.high is None else peak.high) >= SHOWN_PCT * one["set"]:
-            found.append((one["limit"], peak, 100.0 / one["set"]))
-    if not found:
-        return None
-    found.reverse()
-    shares = [peak.value * scale for _, peak, scale in found]
-    above = [((p.high if p.high is not None else p.value) - p.value) * k for _, p, k in found]
-    below = [(p.value - (p.low if p.low is not None else p.value)) * k for _, p, k in found]
-    most = max([100.0, *(one + up for one, up in zip(shares, above, strict=True))])
-    return {
-        "data": [
-            {
-                "type": "scatter",
-                "mode": "markers",
-                "name": "expected at most",
-                "x": [round(one, 2) for one in shares],
-                "y": [escape(limit_name(key)) for key, _, _ in found],
-                "error_x": {
-                    "type": "data",
-                    "symmetric": False,
-                    "array": [round(max(one, 0.0), 2) for one in above],
-                    "arrayminus": [round(max(one, 0.0), 2) for one in below],
-                    "color": "@c1",
-                    "thickness": 2,
-                    "width": 5,
-                },
-                "marker": {"color": "@c1", "size": 9},
-                "hovertemplate": "%{y}: %{x:.0f} %<extra></extra>",
-            }
-        ],
-        "layout": {
-            "height": 34 * len(found) + 110,
-            "xaxis": {"title": {"text": "of the limit, %"}, "range": [0, 1.05 * most]},
-            "yaxis": {"type": "category", "automargin": True},
-            "showlegend": False,
-            "shapes": [
-                {
-                    "type": "line",
-                    "xref": "x",
-                    "yref": "paper",
-                    "x0": 100,
-                    "x1": 100,
-                    "y0": 0,
-                    "y1": 1,
-                    "line": {"color": "@act", "width": 1, "dash": "dash"},
-                }
-            ],
-            "annotations": [],
-        },
-    }
 
 
 def print_predict(ahead: PredictResult, console: Console) -> None:
@@ -315,12 +275,11 @@ def print_predict(ahead: PredictResult, console: Console) -> None:
     console.print(Text(" · ".join(f"{name} {text}" for name, text in view.facts)))
     console.print(Text(view.headline, style="bold"))
     near = [row for row in view.limits.rows if row.severity is not None]
-    works = view.works.rows if ahead.hill.climbs else ()
     for caption, rows in (
         (view.numbers.caption, view.numbers.rows),
         (view.descent.caption, view.descent.rows),
         ("Limits likely to be touched: set, expected at most, chance", tuple(near)),
-        (view.works.caption, works),
+        (view.works.caption, view.works.rows),
     ):
         if not rows:
             continue

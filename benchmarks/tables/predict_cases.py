@@ -71,7 +71,8 @@ def extremes(
     t: np.ndarray, at_m: np.ndarray, speed: np.ndarray, amps: np.ndarray, bus: np.ndarray,
     drives: dict[str, dict[str, np.ndarray]], length_m: float,
 ) -> dict[str, float]:  # fmt: skip
-    """Largest and smallest 1 s means on the hill; temperatures up to a minute after it."""
+    """Largest and smallest 1 s means on the hill; the hottest up to a minute after it, and the
+    hotter motor at its top."""
     on = (at_m > FOOT_M + JOINT_M) & (at_m < FOOT_M + length_m - JOINT_M)
     one_s = round(1.0 / (t[1] - t[0]))
     window = np.ones(one_s) / one_s
@@ -98,7 +99,11 @@ def extremes(
         out[f"{name}.motor"] = float(one["motor"][warm].max())
         out[f"{name}.controller"] = float(one["controller"][warm].max())
     out["both_brake"] = max(float(-back.min()), 0.0)
-    out["motor"] = max(out[f"{name}.motor"] for name in drives)
+    # at the top; what the level lead warmed is no part of a hill met at a stated temperature
+    foot = int(np.argmax(at_m > FOOT_M))
+    out["motor"] = max(
+        float(one["motor"][last] - one["motor"][foot] + one["motor"][0]) for one in drives.values()
+    )
     return out
 
 

@@ -86,6 +86,7 @@ def test_the_peak_of_a_wavering_hand_is_that_of_as_many_random_seconds():
             "mass_kg", "rolling", "drag_m2", "efficiency", "return_factor", "k_n_per_a", "ohm",
             "drop_v", "limit_scale", "brake_scale", "overshoot", "brake_overshoot", "pack_ohm",
             "activation_j_per_mol", "rest_offset_v", "answers_s", "curve",
+            "off_pace_mps", "low_rise", "pack_j_per_k",
         )
     }  # fmt: skip
     force_sd = 8.0

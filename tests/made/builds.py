@@ -23,5 +23,6 @@ def exact_build(**vehicle):
         build, mass_kg=165.0 * same, rolling=0.012 * same, drag_m2=0.60 * same,
         efficiency=0.80 * same, limit_scale=np.ones((2, 4)), brake_scale=np.ones((2, 4)),
         pack_ohm=np.zeros((7, 4)), rest_offset_v=0.0 * same, unsteady_n=0.0 * same,
-        answers_s=0.0 * same, aux_a=0.0,
+        answers_s=0.0 * same, aux_a=0.0, off_pace_mps=0.0 * same, low_rise=0.0 * same,
+        pack_j_per_k=1e12 * same,
     )  # fmt: skip

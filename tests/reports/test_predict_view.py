@@ -3,12 +3,13 @@
 import io
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from made.predictions import made_prediction
 from rich.console import Console
 
 from analyzer.estimate import Estimate, Note
-from analyzer.predict import Descent, even_hill
+from analyzer.predict import Descent, HillAhead, WorksUpTo, even_hill
 from reports.page import MOST_BYTES, predict_page
 from reports.predict_view import drawn_chance, predict_view, print_predict
 
@@ -85,3 +86,44 @@ def test_the_terminal_tells_the_same():
     print_predict(ahead(), Console(file=text, width=200))
     assert "The BMS's discharge rating is touched with a chance of 12 %." in text.getvalue()
     assert "Steepest grade at this charge and temperature: 9.6 %" in text.getvalue()
+
+
+def a_track(**changes):
+    """30 m up in 500 m, level, 12 m down: known by hand."""
+    way = np.array([0.0, 500.0, 800.0, 1000.0])
+    hill = HillAhead(way, np.array([7.0, 37.0, 37.0, 25.0]), 60.0, 10.0, 5.0, name="to <work>")
+    return ahead(hill=hill, **changes)
+
+
+def test_a_track_is_told_by_its_climbs_and_not_by_its_mean_grade():
+    facts = dict(predict_view(a_track()).facts)
+    assert facts["Track"] == "to <work>"
+    assert facts["Climbs"].replace("\u00a0", " ") == "30 m"
+    assert facts["Descends"].replace("\u00a0", " ") == "12 m"
+    assert not {"Grade", "Mean grade"} & set(facts)
+    assert "to &lt;work&gt;" in predict_page(a_track())
+
+
+def test_a_track_is_drawn_from_its_own_start_with_the_place_power_gives_out():
+    view = predict_view(a_track(power_first_reduced_at_m=Estimate(400.0, 350.0, 1200.0)))
+    assert view.way is not None
+    line = view.way["data"][0]
+    assert line["x"] == [0.0, 500.0, 800.0, 1000.0]
+    assert line["y"] == [0.0, 30.0, 30.0, 18.0]
+    band, at = view.way["layout"]["shapes"]
+    assert (band["x0"], band["x1"], at["x0"]) == (350.0, 1000.0, 400.0)
+    assert predict_view(ahead()).way is None
+
+
+def test_what_no_charge_or_temperature_mends_is_said_so():
+    none = WorksUpTo(None, None, None)
+    rows = [row.cells[1] for row in predict_view(ahead(works_up_to=none)).works.rows]
+    assert rows == ["not known", "not at any charge", "not at any temperature"]
+    down = even_hill(grade_pct=-8.0, length_m=900.0, charge_pct=60.0, temp_c=5.0)
+    assert predict_view(ahead(hill=down, works_up_to=none)).works.rows == ()
+
+
+def test_names_on_the_plot_are_those_of_the_table():
+    view = predict_view(ahead())
+    assert view.figure is not None
+    assert set(view.figure["data"][0]["y"]) <= {row.cells[0] for row in view.limits.rows}

@@ -131,8 +131,7 @@ class _Ride:
 
     def _come_along(self) -> None:
         """Nobody begins a hill rested: the pack comes to its foot as it is after half a minute on
-        the level at the speed asked for. Charge and warmth are those of
-        the foot."""
+        the level at the speed asked for. Charge and warmth are those of the foot."""
         if self.hill.speed_mps is None:
             return
         for _ in range(round(LEVEL_S / self.step)):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from hillproof.book_bundles import bundles, is_kept_ride
 from hillproof.faults import TRACEBACK_VARIABLE, told
 from hillproof.log_args import SETUP_NAME, check_facts, choose_setup, log_path, parse_start
-from importers.errors import BookError, UsageError, UserError
+from importers.errors import BookError, UserError
 
 if TYPE_CHECKING:
     from analyzer.ageing_parts import Kept
@@ -471,23 +471,12 @@ def write_pages(book: Book, folder: str) -> int:
     from analyzer.ride_analysis import analyse_ride
     from importers.ride_file import read_ride_file
     from reports.book_pages import book_pages
-    from reports.write import write_outputs
+    from reports.write import write_folder
 
     every = book.entries()
     entries = [one for one in every if one.kind == "ride"]
     packs = sorted({one.pack for one in every})
     results = ((one.name, analyse_ride(*read_ride_file(one.path))) for one in entries)
     ageing = ((one or "pack", judge(book, one)) for one in packs)
-    target = Path(folder)
-    if target.exists() and not target.is_dir():
-        raise UsageError(where=folder, what="is a file, not a folder", remedy="Name another.")
-    try:
-        target.mkdir(parents=False, exist_ok=True)
-    except OSError as error:
-        raise UsageError(
-            where=folder, what=f"this folder cannot be made ({error.strerror})",
-            remedy="Make the folder above it first, or name another.",
-        ) from error  # fmt: skip
-    for name, content in book_pages(results, ageing):
-        write_outputs({str(target / name): content})
+    write_folder(folder, book_pages(results, ageing))
     return len(entries)

@@ -7,9 +7,10 @@ failure leaves the old one as it was. `-` is standard output.
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from importers.errors import UsageError
 
 STANDARD_OUTPUT = "-"
 _EXPECTED_MODE = 0o666
+_FOLDER_MODE = 0o777
 
 
 def write_outputs(outputs: Mapping[str, str | bytes]) -> None:
@@ -41,6 +43,56 @@ def write_outputs(outputs: Mapping[str, str | bytes]) -> None:
         _to_device(name, outputs[name])
     if STANDARD_OUTPUT in outputs:
         _to_standard_output(outputs[STANDARD_OUTPUT])
+
+
+def write_folder(folder: str, files: Iterable[tuple[str, str | bytes]]) -> None:
+    """Write (file name, content) after one another into a folder, which is made if it is not there
+    and may hold other files, which stay. Only when the last is written does any of them stand in
+    its place.
+
+    Raises `UsageError` when it is no folder, cannot be made or written, or the disk is full; then,
+    as when `files` itself fails, a new folder is not there and an old one is as it was.
+    """
+    target = Path(folder)
+    if target.exists() and not target.is_dir():
+        raise UsageError(where=folder, what="is a file, not a folder", remedy="Name another.")
+    there = target.is_dir()
+    if not there and not target.parent.is_dir():
+        raise _not_written(
+            folder, "the folder above it does not exist", "Make that first, or name another place."
+        )
+    full = "Name another place or make room there."
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=".pages-", dir=target if there else target.parent))
+    except OSError as fault:
+        raise _not_written(folder, fault.strerror or str(fault), full) from fault
+    try:
+        names = []
+        for name, content in files:
+            data = content.encode("utf-8") if isinstance(content, str) else content
+            try:
+                _write_new(beside / name, data)
+            except OSError as fault:
+                raise _not_written(folder, fault.strerror or str(fault), full) from fault
+            names.append(name)
+        try:
+            if there:
+                for name in names:
+                    os.replace(beside / name, target / name)
+            else:
+                beside.chmod(_FOLDER_MODE & ~_mask())
+                os.rename(beside, target)
+        except OSError as fault:
+            raise _not_written(folder, fault.strerror or str(fault), full) from fault
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+
+
+def _write_new(place: Path, data: bytes) -> None:
+    with place.open("wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def check_writable(name: str) -> None:
@@ -113,9 +165,13 @@ def _mode(place: Path) -> int:
     """The rights of the file that is replaced, else those any new file gets."""
     with suppress(OSError):
         return place.stat().st_mode & 0o777
+    return _EXPECTED_MODE & ~_mask()
+
+
+def _mask() -> int:
     mask = os.umask(0)
     os.umask(mask)
-    return _EXPECTED_MODE & ~mask
+    return mask
 
 
 def _rename(written: Path, place: Path) -> None:

@@ -8,7 +8,7 @@ from unprivileged import unprivileged
 
 from hillproof.log_args import check_outputs
 from importers.errors import UsageError
-from reports.write import check_writable, write_outputs
+from reports.write import check_writable, write_folder, write_outputs
 
 
 def test_writes_and_replaces(tmp_path):
@@ -103,3 +103,72 @@ def test_a_pipe_is_written_into_and_stays_a_pipe(tmp_path):
     os.close(reader)
     assert pipe.is_fifo()
     assert (tmp_path / "f.txt").read_text() == "kept"
+
+
+PAGES = [("plots.js", b"x"), ("ride.html", "räder"), ("index.html", "all")]
+
+
+def _full_at(monkeypatch, call):
+    """The disk is full from the n-th file on."""
+    real, calls = os.fsync, []
+
+    def fsync(handle):
+        calls.append(handle)
+        if len(calls) >= call:
+            raise OSError(28, "No space left on device")
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+
+
+def test_a_folder_of_pages_stands_whole(tmp_path):
+    place = tmp_path / "pages"
+    write_folder(str(place), iter(PAGES))
+    assert {one.name: one.read_bytes() for one in place.iterdir()} == {
+        "plots.js": b"x", "ride.html": "räder".encode(), "index.html": b"all"
+    }  # fmt: skip
+    assert [one.name for one in tmp_path.iterdir()] == ["pages"]
+    mask = os.umask(0)
+    os.umask(mask)
+    assert stat.S_IMODE(place.stat().st_mode) == 0o777 & ~mask
+
+
+@pytest.mark.parametrize("call", [1, 2, 3])
+def test_a_full_disk_leaves_no_folder(tmp_path, monkeypatch, call):
+    _full_at(monkeypatch, call)
+    place = tmp_path / "pages"
+    with pytest.raises(UsageError, match="No space left") as told:
+        write_folder(str(place), iter(PAGES))
+    assert told.value.where == str(place)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_full_disk_leaves_an_old_folder_as_it_was(tmp_path, monkeypatch):
+    place = tmp_path / "pages"
+    write_folder(str(place), [("index.html", "old"), ("gone.html", "old")])
+    (place / "mine.txt").write_text("mine")
+    _full_at(monkeypatch, 3)
+    with pytest.raises(UsageError, match="No space left"):
+        write_folder(str(place), iter(PAGES))
+    assert {one.name: one.read_text() for one in place.iterdir()} == {
+        "index.html": "old", "gone.html": "old", "mine.txt": "mine"
+    }  # fmt: skip
+
+
+def test_pages_that_cannot_be_made_leave_no_folder(tmp_path):
+    def broken():
+        yield PAGES[0]
+        raise RuntimeError("a ride that cannot be judged")
+
+    with pytest.raises(RuntimeError):
+        write_folder(str(tmp_path / "pages"), broken())
+    assert not list(tmp_path.iterdir())
+
+
+def test_no_folder_in_no_folder_nor_in_place_of_a_file(tmp_path):
+    with pytest.raises(UsageError, match="the folder above it does not exist"):
+        write_folder(str(tmp_path / "none" / "pages"), iter(PAGES))
+    (tmp_path / "file").write_text("mine")
+    with pytest.raises(UsageError, match="is a file"):
+        write_folder(str(tmp_path / "file"), iter(PAGES))
+    assert (tmp_path / "file").read_text() == "mine"

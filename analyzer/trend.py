@@ -147,7 +147,7 @@ def _trend(
 
     begun, fit = fits
     n, p = problem.t.size, problem.extra.shape[1]
-    wide = float(student.ppf(0.975, max(n - 2 - len(places), 2)))
+    wide = float(student.ppf(0.975, max(fit.free, 2.0)))
     span = float(problem.t[-1])
     columns = fit.beta.size
     steps_at = list(range(4 + p, columns))

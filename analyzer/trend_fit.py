@@ -36,6 +36,9 @@ class Fit:
     chi2: float
     weights: Floats
     scatter: float
+    free: float
+    """Rows that what was fitted leaves free. What a prior holds takes none of them: of k columns
+    count k less the trace of prior times covariance (MacKay 1992, Neural Computation 4, 415)."""
 
 
 class TrendProblem:
@@ -81,27 +84,33 @@ class TrendProblem:
         robust = np.ones(self.t.size)
         for _ in range(30):
             weight = robust / (self.sd**2 + tau**2)
-            gram = x.T @ (weight[:, None] * x) + prior
-            beta = np.linalg.solve(gram, x.T @ (weight * self.y) + prior @ mean)
+            cov = np.linalg.inv(x.T @ (weight[:, None] * x) + prior)
+            beta = cov @ (x.T @ (weight * self.y) + prior @ mean)
+            free = self._free(cov, prior)
             rest = self.y - x @ beta
             z2 = rest**2 / (self.sd**2 + tau**2)
             fresh = (TAIL + 1) / (TAIL + z2)
-            new_tau = tau if scatter is not None else self._scatter(rest, x.shape[1], fresh)
+            new_tau = tau if scatter is not None else self._scatter(rest, free, fresh)
             settled = abs(new_tau - tau) < 1e-5 and np.abs(fresh - robust).max() < 1e-4
             robust, tau = fresh, new_tau
             if settled:
                 break
         weight = robust / (self.sd**2 + tau**2)
         cov = np.linalg.inv(x.T @ (weight[:, None] * x) + prior)
-        cov *= _price_of_robustness(rest**2 / (self.sd**2 + tau**2), x.shape[1], self.believed)
+        free = self._free(cov, prior)
+        cov *= _price_of_robustness(rest**2 / (self.sd**2 + tau**2), free, self.believed)
         off = beta - mean
         chi2 = float(weight @ rest**2 + off @ prior @ off)
-        return Fit(beta, cov, chi2, weight, tau)
+        return Fit(beta, cov, chi2, weight, tau, free)
 
-    def _scatter(self, rest: Floats, parameters: int, robust: Floats) -> float:
+    def _free(self, cov: Floats, prior: Floats) -> float:
+        """Rows left free, 1 at least, of a covariance not yet scaled."""
+        fitted = cov.shape[0] - float(np.sum(prior * cov))
+        return float(max(self.t.size - fitted, 1.0))
+
+    def _scatter(self, rest: Floats, free: float, robust: Floats) -> float:
         """Scatter beyond the rides' own uncertainty, by weighted moments."""
-        n = rest.size
-        keep = n / max(n - min(parameters, n - 2), 1)
+        keep = rest.size / free
         excess = float(np.average(rest**2, weights=robust)) * keep - float(
             np.average(self.sd**2, weights=robust)
         )
@@ -155,18 +164,21 @@ class TrendProblem:
         return float(np.sqrt(max(spread**2 - own, 1e-6)))
 
 
-def _price_of_robustness(z2: Floats, parameters: int, believed: float) -> float:
+def _price_of_robustness(z2: Floats, free: float, believed: float) -> float:
     """By how much the variance of an M-estimate exceeds what its weights alone say.
 
     Sources: Huber 1981, Robust Statistics, eq. 6.5 in section 7.6: mean(psi^2) / mean(psi')^2,
-    with n / (n - p); here with Student's psi(z) = (v + 1) z / (v + z^2).
+    with n / (n - p), the rows over those free; here with Student's psi(z) = (v + 1) z / (v + z^2).
     """
     weight = (TAIL + 1) / (TAIL + z2)
     slope = (TAIL + 1) * (TAIL - z2) / (TAIL + z2) ** 2
     n = z2.size
-    small = n / max(n - parameters, 1)
     price = (
-        small * float(np.mean(weight)) * float(np.mean(weight**2 * z2)) / float(np.mean(slope)) ** 2
+        n
+        / free
+        * float(np.mean(weight))
+        * float(np.mean(weight**2 * z2))
+        / float(np.mean(slope)) ** 2
     )
     # Rides that agree better than their own uncertainty says make it smaller, the more the more
     # there are of them.

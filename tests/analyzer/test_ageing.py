@@ -77,6 +77,44 @@ def test_growth_and_fade_are_met_and_covered(growth, fade):
     assert np.array(hits).mean(axis=0).min() >= 10 / 12
 
 
+def test_a_pack_that_does_not_age_is_not_said_to():
+    # At least 95 % of books without ageing, of either kind.
+    growth = fade = 0
+    seeds = range(40050, 40200)
+    for seed in seeds:
+        kept, _ = make_book(seed)
+        g = resistance_course(kept).growth_pct_per_year
+        f = capacity_course(kept, own_curve=True).fade_pct_per_year
+        growth += not g.low <= 0 <= g.high
+        fade += not f.low <= 0 <= f.high
+    assert growth <= 0.05 * len(seeds)
+    assert fade <= 0.05 * len(seeds)
+
+
+def test_rides_that_agree_better_than_each_knows_tell_a_fade():
+    # Each level says +-8 points and scatters by 0.7 (the book's own truth): 6 % a year is seen in
+    # most books, and the interval still holds it.
+    seen = held = 0
+    seeds = range(300, 330)
+    for seed in seeds:
+        kept, _ = make_book(seed, growth_pct_per_year=20.0, fade_pct_per_year=6.0)
+        fade = capacity_course(kept, own_curve=True).fade_pct_per_year
+        seen += fade.low > 0
+        held += fade.low <= 6.0 <= fade.high
+    assert seen >= 0.7 * len(seeds)
+    assert held >= 0.9 * len(seeds)
+
+
+@pytest.mark.parametrize(("rides", "widest"), [(8, 70.0), (20, 20.0), (40, 9.0)])
+def test_few_rides_and_many_bends_are_no_sure_fade_and_no_endless_one(rides, widest):
+    # Bends that a prior holds take no rides; that few rides agree is no sign of how well they know.
+    courses = [capacity_course(make_book(seed, rides=rides)[0], own_curve=True) for seed in SEEDS]
+    fades = [one.fade_pct_per_year for one in courses if one is not None]
+    assert len(fades) >= 10
+    assert all(one.low <= 0.0 <= one.high for one in fades)
+    assert np.median([one.half_width for one in fades]) < widest
+
+
 @pytest.mark.parametrize("part", ["instant", "slow"])
 def test_a_jump_is_dated_and_laid_to_its_part(part):
     dated = 0

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from analyzer.trend import fit_trend
+from analyzer.trend_fit import SEASON_SD, TrendProblem
 
 
 def test_a_clean_line_is_met_to_the_last_digit():
@@ -67,3 +68,34 @@ def test_wrong_calls_are_refused():
         fit_trend(np.arange(6.0), np.zeros(6), np.ones(6))
     with pytest.raises(ValueError, match="as many"):
         fit_trend(np.arange(6.0), np.ones(5), np.ones(6))
+
+
+@pytest.mark.parametrize("prior_sd", [1e-4, 0.02, 0.3, 1e4])
+def test_columns_that_a_prior_holds_take_no_rides(prior_sd):
+    # Effective degrees of freedom of ridge regression by singular values, sum of d^2 / (d^2 + 1 /
+    # prior^2) (Hastie, Tibshirani and Friedman 2009, Elements of Statistical Learning, 3.50).
+    rng = np.random.default_rng(5)
+    n, sd = 40, 0.02
+    t, columns = np.sort(rng.uniform(0, 1.2, n)), rng.normal(0, 1, (n, 25))
+    y = rng.normal(0, sd, n)
+    held = np.full(25, prior_sd)
+    fit = TrendProblem(t, y, np.full(n, sd), columns, np.zeros(25), held).fit([], scatter=0.0)
+    angle = 2 * np.pi * t
+    season = np.column_stack([np.sin(angle), np.cos(angle)])
+    scaled = [columns * prior_sd, (season - season.mean(axis=0)) * SEASON_SD]
+    root = np.sqrt(fit.weights)[:, None]
+    line = np.linalg.qr(root * np.column_stack([np.ones(n), t]))[0]
+    rest = root * np.column_stack(scaled)
+    d2 = np.linalg.svd(rest - line @ (line.T @ rest), compute_uv=False) ** 2
+    assert fit.free == pytest.approx(n - 2 - np.sum(d2 / (d2 + 1)), rel=1e-4)
+
+
+def test_idle_columns_make_no_interval_wider():
+    # Twenty columns of nothing, held at nothing: the course is that without them.
+    rng = np.random.default_rng(6)
+    t = np.sort(rng.uniform(0, 1.2, 30))
+    y = 0.08 * np.exp(rng.normal(0, 0.02, 30))
+    idle = {"regressors": rng.normal(0, 1, (30, 20)), "prior_sd": np.full(20, 1e-7)}
+    plain, beside = fit_trend(t, y, 0.02 * y), fit_trend(t, y, 0.02 * y, **idle)
+    width = plain.growth_pct_per_year.half_width
+    assert beside.growth_pct_per_year.half_width == pytest.approx(width, rel=1e-3)

@@ -220,7 +220,7 @@ def _capacity(result: AgeingResult, anchors: dict[str, str]) -> Figure | None:
         return None
     kept = _of(result, course.used)
     days = _days(kept)
-    spread = _relative(kept, "capacity_ah", course.each_ah)
+    spread = (course.each_half_ah, course.each_half_ah)
     layout = _layout("capacity, Ah")
     line = 0.8 * result.setup.pack.capacity_ah
     low = min(float(course.each_ah.min()), line)

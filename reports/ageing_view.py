@@ -189,8 +189,9 @@ def _month(day: datetime) -> str:
 def _day(one: DatedAhead) -> str:
     if one.value is None:
         return f"not before {_month(one.low)}"
-    high = "an open end" if one.high is None else _month(one.high)
-    text = f"about {_month(one.value)} (between {_month(one.low)} and {high})"
+    early = _month(one.low)
+    within = f"not before {early}" if one.high is None else f"{early} to {_month(one.high)}"
+    text = f"about {_month(one.value)} ({within})"
     if one.straight is not None and one.slowing is not None and one.straight != one.slowing:
         text += (
             f": a straight line says {_month(one.straight)}, a slowing one {_month(one.slowing)}, "
@@ -276,7 +277,7 @@ def _not_known(result: AgeingResult) -> list[Paragraph]:
         told.append(Paragraph("Not known.", " ".join(dict.fromkeys(plain))))
     unknown = [HEALTH[one.quantity][0] for one in result.health if one.first is None]
     if unknown:
-        names = ", ".join(one[0].lower() + one[1:] for one in unknown)
+        names = "; ".join(one[0].lower() + one[1:] for one in unknown)
         told.append(Paragraph("The vehicle.", f"These rides do not tell: {names}."))
     return told
 

@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from page_figures import figures_of as figures
@@ -13,6 +13,7 @@ from analyzer.ageing_hills import HillAhead
 from analyzer.ageing_parts import Kept
 from analyzer.ageing_result import DayNote
 from analyzer.estimate import Estimate
+from analyzer.forecast import DatedAhead
 from reports.ageing_view import headline, paragraphs
 from reports.page import MOST_BYTES, ageing_page
 from simulator.books import make_book
@@ -122,3 +123,43 @@ def test_a_fade_that_is_not_told_has_one_word_for_it():
     assert "fade not told yet" in text
     assert "do not tell the fade yet" in text
     assert "the fade of" not in text
+
+
+def test_each_capacity_stands_with_what_its_ride_leaves_open(book):
+    # A short ride's capacity may lie far from the course: its bar says why.
+    points = figures(ageing_page(book))["capacity-plot"]["data"][-1]
+    half = points["error_y"]["array"]
+    assert half == pytest.approx(book.capacity.each_half_ah.tolist(), abs=1e-3)
+    used = dict(zip(book.capacity.used, half, strict=True))
+    moved = {one.kept.name: one.kept.summary.charge_out_ah for one in book.per_ride}
+    deep = sorted(used, key=lambda name: moved[name])
+    assert max(used[name] for name in deep[-10:]) < min(used[name] for name in deep[:10])
+
+
+def test_a_column_that_no_ride_fills_is_left_out(book):
+    assert all(one.kept.summary.capacity_ah is None for one in book.per_ride)
+    heads = re.findall(r"<th[^>]*>([^<]*)", ageing_page(book))
+    assert "Resistance at 25 °C" in heads
+    assert "Capacity" not in heads
+    own = [replace(one, kept=_with_capacity(one.kept)) for one in book.per_ride]
+    heads = re.findall(r"<th[^>]*>([^<]*)", ageing_page(replace(book, per_ride=tuple(own))))
+    assert "Capacity" in heads
+
+
+def _with_capacity(kept):
+    return Kept(kept.name, replace(kept.summary, capacity_ah=(17.0, 16.0, 18.0)))
+
+
+def test_quantities_with_commas_in_their_names_are_told_apart(book):
+    text = next(one.text for one in paragraphs(book) if one.text.startswith("These rides do not"))
+    assert "speed, first drive over second; wheel circumference; " in text
+
+
+def test_a_date_without_a_latest_day_is_not_between_two(book):
+    value, low = datetime(2035, 12, 5, tzinfo=UTC), datetime(2033, 9, 5, tzinfo=UTC)
+    ahead = replace(book, capacity_80=None, resistance_150=DatedAhead(value, low, None))
+    text = " ".join(one.text for one in paragraphs(ahead))
+    assert "about December 2035 (not before September 2033)." in text
+    ahead = replace(ahead, resistance_150=DatedAhead(value, low, datetime(2039, 1, 5, tzinfo=UTC)))
+    text = " ".join(one.text for one in paragraphs(ahead))
+    assert "about December 2035 (September 2033 to January 2039)." in text

@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp
 
 import numpy as np
 
@@ -17,7 +16,6 @@ from analyzer.estimate import Estimate
 from analyzer.forecast import DatedAhead, dated, years_to
 from analyzer.rest_voltage import beyond_v, cell_volts, charge_pct, family
 from analyzer.summary import ClimbSummary
-from analyzer.temperature import GAS_J_PER_MOL_K, REFERENCE_K, ZERO_C_K
 from importers.setup_types import Setup
 
 ASKED_CHARGE_PCT = 35.0
@@ -104,7 +102,7 @@ def _sags(rides: Sequence[Kept], course: ResistanceAgeing) -> list[_Sag]:
     """Each climb's sag over its ride's own resistance (so that temperature, charge and age are out
     of it), times the resistance as fitted for new, now and a cold day."""
     out = []
-    e = course.activation_kj_per_mol
+    cold = course.over_25c(COLD_C)
     for name, each in _climbs(rides).items():
         loads = _loads_a(each)
         if loads.size < LEAST_TIMES:
@@ -119,7 +117,7 @@ def _sags(rides: Sequence[Kept], course: ResistanceAgeing) -> list[_Sag]:
                 len(each),
                 now,
                 _sag(course.new_25c_ohm, load, relative),
-                _in_the_cold(now, e),
+                _in_the_cold(now, cold),
             )
         )
     return out
@@ -140,18 +138,12 @@ def _sag(ohm: Estimate, load_a: float, relative: float) -> Estimate:
     return Estimate(ohm.value * load_a, ohm.value * load_a - half, ohm.value * load_a + half)
 
 
-def _in_the_cold(sag: Estimate, activation: Estimate) -> Estimate:
-    def factor(kj: float) -> float:
-        warmth = 1 / (ZERO_C_K + COLD_C) - 1 / REFERENCE_K
-        return exp(1000 * max(kj, 0.0) / GAS_J_PER_MOL_K * warmth)
-
-    low = activation.value if activation.low is None else activation.low
-    high = activation.value if activation.high is None else activation.high
+def _in_the_cold(sag: Estimate, cold: Estimate) -> Estimate:
     assert sag.low is not None
     assert sag.high is not None
-    return Estimate(
-        sag.value * factor(activation.value), sag.low * factor(low), sag.high * factor(high)
-    )
+    assert cold.low is not None
+    assert cold.high is not None
+    return Estimate(sag.value * cold.value, sag.low * cold.low, sag.high * cold.high)
 
 
 def _reached(sag: Estimate, line_v: float, setup: Setup) -> Estimate:

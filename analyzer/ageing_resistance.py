@@ -10,7 +10,14 @@ import numpy as np
 
 from analyzer.ageing_jumps import CONTACT_PASSES, find_jumps
 from analyzer.ageing_parts import Kept, own_sd, widened, years
-from analyzer.ageing_warmth import common_sd, contact_shape, regressors, season_sd, temperature_sd
+from analyzer.ageing_warmth import (
+    common_sd,
+    contact_shape,
+    heat_of,
+    regressors,
+    season_sd,
+    temperature_sd,
+)
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
 from analyzer.trend import Step, Trend, fit_trend
@@ -50,6 +57,10 @@ class ResistanceAgeing:
     growth_pct_per_year: Estimate
     jumps: tuple[Jump, ...]
     activation_kj_per_mol: Estimate
+    """At 25 °C."""
+    parts_variance: Estimate
+    """How far the activation energies of its parts lie apart [(kJ/mol)^2]: the bend of ln R over
+    1/T (`analyzer.ageing_warmth.PARTS_VARIANCE`)."""
     used: tuple[str, ...]
     """Names of the rides the course rests on, in time order (n)."""
     at_25c_ohm: Floats
@@ -57,6 +68,24 @@ class ResistanceAgeing:
     fitted_ohm: Floats
     temperature_c: Floats
     trend: Trend
+
+    def over_25c(self, temperature_c: float, *, today: bool = True) -> Estimate:
+        """The resistance at a temperature over that at 25 °C; `today` with the contacts that have
+        come loose, which know no temperature."""
+        heat = heat_of(temperature_c)
+        bend = 0.5 * heat**2
+        energy, variance = self.activation_kj_per_mol, self.parts_variance
+        half = float(np.hypot(heat * energy.half_width, bend * variance.half_width))
+        middle = heat * energy.value + bend * variance.value
+        contact = sum(
+            np.log1p(one.step_pct.value / 100) for one in self.jumps if one.part == "instant"
+        )
+
+        def ratio(ln: float) -> float:
+            return float(np.exp(ln + (contact * np.expm1(-ln) if today else 0.0)))
+
+        ends = sorted((ratio(middle - half), ratio(middle + half)))
+        return Estimate(ratio(middle), ends[0], ends[1])
 
 
 def resistance_course(rides: Sequence[Kept]) -> ResistanceAgeing | None:
@@ -101,6 +130,7 @@ def resistance_course(rides: Sequence[Kept]) -> ResistanceAgeing | None:
         growth_pct_per_year=_wider(trend.growth_pct_per_year),
         jumps=tuple(_jump(step, good, parts) for step in trend.steps),
         activation_kj_per_mol=trend.regressors[0],
+        parts_variance=trend.regressors[-1],
         used=tuple(one.name for one in good),
         at_25c_ohm=y * np.exp(-extra @ beta),
         fitted_ohm=trend.fitted,

@@ -22,10 +22,21 @@ CHARGE_SD = 0.3
 """By how much ln R may change from full to empty, one standard deviation. Our choice: most cells
 rise by less than half towards empty."""
 
+PARTS_VARIANCE, PARTS_VARIANCE_SD = 30.0, 20.0
+"""How far the activation energies of the parts of a pack's resistance lie apart, as their weighted
+variance, and its standard deviation [(kJ/mol)^2]. A sum of Arrhenius laws bends upwards in ln R
+over 1/T by half of it (the second cumulant). Leads know no temperature, an electrolyte has 10 to
+18 kJ/mol, charge transfer and diffusion 25 to 50: 0 to 70, by how much each takes. Our choice."""
+
 LOGGED_SD_C, UNKNOWN_SD_C = 0.4, 8.0
 """How well a ride's mean temperature is known from one ride to another, one standard deviation
 [°C]: a sensor's last digit and place (its own error all rides share: it goes into level and
 activation energy), and what the seasons do where it is not logged. Our choice."""
+
+
+def heat_of(temperature_c: float) -> float:
+    """What an activation energy [kJ/mol] is multiplied by for ln R over that at 25 °C."""
+    return (1 / (ZERO_C_K + temperature_c) - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
 
 
 def contact_shape(heat: Floats, e_kj: float) -> Floats:
@@ -58,7 +69,7 @@ class Columns:
     """What explains ln R, one row a ride."""
 
     extra: Floats
-    """n x p: temperature, charge level, loggers."""
+    """n x p: temperature, charge level, loggers; last the bend over temperature."""
     mean: Floats
     """p values that the columns are expected to have ..."""
     sd: Floats
@@ -77,8 +88,7 @@ class Columns:
 
 def regressors(rides: Sequence[Kept]) -> Columns:
     """Columns that explain ln R, with the values they are expected to have."""
-    kelvin = ZERO_C_K + np.array([one.summary.temperature_c for one in rides], np.float64)
-    heat = (1 / kelvin - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
+    heat = np.array([heat_of(one.summary.temperature_c or 0.0) for one in rides], np.float64)
     levels = []
     for one in rides:
         ends = [e[0] for e in (one.summary.charge_start_pct, one.summary.charge_end_pct) if e]
@@ -88,8 +98,8 @@ def regressors(rides: Sequence[Kept]) -> Columns:
     spread = (PLAUSIBLE_E_J_PER_MOL[1] - PLAUSIBLE_E_J_PER_MOL[0]) / 3.92 / 1000
     others = origin.shape[1]
     return Columns(
-        np.column_stack([heat, charge, origin]),
-        np.array([DEFAULT_E_J_PER_MOL / 1000, 0.0, *[0.0] * others]),
-        np.array([spread, CHARGE_SD, *[ORIGIN_SD] * others]),
+        np.column_stack([heat, charge, origin, 0.5 * heat**2]),
+        np.array([DEFAULT_E_J_PER_MOL / 1000, 0.0, *[0.0] * others, PARTS_VARIANCE]),
+        np.array([spread, CHARGE_SD, *[ORIGIN_SD] * others, PARTS_VARIANCE_SD]),
         changes,
     )

@@ -11,7 +11,6 @@ from analyzer.ageing_parts import Kept
 from analyzer.ageing_result import AgeingResult
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
-from analyzer.temperature import GAS_J_PER_MOL_K, REFERENCE_K, ZERO_C_K
 from reports.stacked import Figure
 from reports.thin import POINTS_A_TRACE
 
@@ -268,7 +267,6 @@ def _against_temperature(result: AgeingResult, anchors: dict[str, str]) -> Figur
     kept = _of(result, course.used)
     measured = np.array([one.summary.resistance_10s_ohm[0] for one in kept]) * 1e3  # type: ignore[index]
     grid = np.linspace(course.temperature_c.min(), course.temperature_c.max(), 60)
-    heat = (1 / (grid + ZERO_C_K) - 1 / REFERENCE_K) / GAS_J_PER_MOL_K * 1000
     layout = _layout("mΩ after 10 s, as it was")
     layout["xaxis"] = {"title": {"text": "pack temperature, °C"}}
     keep = _thin(len(kept))
@@ -283,20 +281,22 @@ def _against_temperature(result: AgeingResult, anchors: dict[str, str]) -> Figur
         "hovertemplate": "%{text}<br>%{x:.0f} °C: %{y:.1f} mΩ<extra></extra>",
         "marker": {"color": "@c1", "size": 6},
     }
-    slope = course.activation_kj_per_mol.value
     lines: list[Figure] = [
         {
             "type": "scatter",
             "mode": "lines",
             "name": name,
             "x": [round(float(v), 2) for v in grid],
-            "y": [round(float(v), 3) for v in at_25c.value * 1e3 * np.exp(slope * heat)],
+            "y": [
+                round(at_25c.value * 1e3 * course.over_25c(v, today=today).value, 3)
+                for v in grid.tolist()
+            ],
             "line": {"color": "@c2", "width": 1.6, "dash": dash},
             "hoverinfo": "skip",
         }
-        for at_25c, name, dash in (
-            (course.new_25c_ohm, "law at first", "dash"),
-            (course.now_25c_ohm, "law now", "solid"),
+        for at_25c, name, dash, today in (
+            (course.new_25c_ohm, "law at first", "dash", False),
+            (course.now_25c_ohm, "law now", "solid", True),
         )
     ]
     return {"data": [points, *lines], "layout": layout}

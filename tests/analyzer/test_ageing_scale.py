@@ -157,7 +157,7 @@ def test_a_jump_of_15_pct_is_not_doubted():
         assert not [one for one in result.notes if "may be the logger's" in one.text]
 
 
-@pytest.mark.parametrize("seed", [6, 19])
+@pytest.mark.parametrize("seed", [8, 26, 50])
 def test_a_doubted_jump_stays_told_and_its_scale_is_no_fade(seed):
     # The current reads 7 % less from a day on; truth is no fade.
     kept, _ = changed(seed, 0.93, growth_pct_per_year=8.0)

@@ -44,6 +44,8 @@ class Cells:
     heat_j_k: float = 5200.0
     heat_w_k: float = 1.1
     lead_ohm: float = 0.003
+    link_ohm: float = 0.0
+    """A contact between groups that worked loose: metal, no warmth in it."""
     aux_a: float = 0.9
     weak_cap: float = 1.0
     weak_r: float = 1.0

@@ -53,8 +53,8 @@ def one_ride(number: int) -> SimRide:
     grown = 1 + GROWTH * age
     cells = replace(
         cells,
-        r0=cells.r0 * grown + (LOOSE_OHM if day >= LOOSE_DAY else 0.0),
-        r1=cells.r1 * grown, r2=cells.r2 * grown,
+        r0=cells.r0 * grown, r1=cells.r1 * grown, r2=cells.r2 * grown,
+        link_ohm=LOOSE_OHM if day >= LOOSE_DAY else 0.0,
         capacity_ah=cells.capacity_ah * (1 - FADE * age),
     )  # fmt: skip
     season = 12.0 - 9.0 * np.cos(2 * np.pi * (day - 40) / 365.25) + rng.normal(0, 2.0)

@@ -36,8 +36,8 @@ def _rise(p):
 
 @njit()
 def instant_ohm(p):
-    """Ohmic resistance of the cells now [ohm]."""
-    return p.r0 * arrhenius(p.ea0, p.temp_c) * (0.5 + 0.5 * _rise(p))
+    """Ohmic resistance of the cells and their links now [ohm]."""
+    return p.r0 * arrhenius(p.ea0, p.temp_c) * (0.5 + 0.5 * _rise(p)) + p.link_ohm
 
 
 @njit()
@@ -58,7 +58,7 @@ def behind_v(p, curve):
 @njit()
 def weak_extra_ohm(p):
     """The weak group's own extra ohmic resistance [ohm]."""
-    return instant_ohm(p) / p.series * (p.weak_r - 1.0)
+    return (instant_ohm(p) - p.link_ohm) / p.series * (p.weak_r - 1.0)
 
 
 @njit()

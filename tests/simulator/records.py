@@ -13,7 +13,7 @@ def _record(params: str, state: str, extra: list[tuple[str, type, tuple[int, ...
 
 PACK_PARAMS = (
     "series cap_ah r0 r1 r2 tau1 tau2 ea0 ea1 ea2 i_bend_a tau_d low_rise heat_j_k heat_w_k "
-    "ambient_c lead_ohm aux_a weak_cap weak_r spread_v"
+    "ambient_c lead_ohm link_ohm aux_a weak_cap weak_r spread_v"
 )
 PACK = _record(
     PACK_PARAMS,

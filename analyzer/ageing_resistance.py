@@ -13,13 +13,13 @@ from analyzer.ageing_parts import Kept, own_sd, widened, years
 from analyzer.ageing_warmth import (
     common_sd,
     contact_shape,
-    heat_of,
     regressors,
     season_sd,
     temperature_sd,
 )
 from analyzer.estimate import Estimate
 from analyzer.quantities import Floats
+from analyzer.temperature import heat_of
 from analyzer.trend import Step, Trend, fit_trend
 
 COMMON_GAIN_SD = 0.02

@@ -18,7 +18,7 @@ from analyzer.ageing_parts import BY_HAND, Kept
 from analyzer.capacity import LEAST_DEPTH_PCT
 from analyzer.quantities import Floats
 from analyzer.summary import RideSummary, Triple
-from analyzer.temperature import DEFAULT_E_J_PER_MOL, GAS_J_PER_MOL_K, REFERENCE_K, ZERO_C_K
+from analyzer.temperature import DEFAULT_E_J_PER_MOL, heat_of
 
 WINDOW = 20
 """So many rides before and after a day are looked at. Our choice: months, so that ageing and
@@ -126,8 +126,7 @@ def _series(rides: Sequence[Kept], capacities_ah: Mapping[str, float]) -> list[_
         own = one.summary
         if not _ridden(one):
             continue
-        kelvin = ZERO_C_K + (25.0 if own.temperature_c is None else own.temperature_c)
-        heat = (1 / kelvin - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
+        heat = heat_of(25.0 if own.temperature_c is None else own.temperature_c)
         if own.resistance_10s_ohm is not None and own.resistance_10s_ohm[0] > 0:
             rows["ohm"].append((place, own.resistance_10s_ohm[0], heat))
         for name, value in (

@@ -13,8 +13,8 @@ from analyzer.temperature import (
     DEFAULT_E_J_PER_MOL,
     GAS_J_PER_MOL_K,
     PLAUSIBLE_E_J_PER_MOL,
-    REFERENCE_K,
     ZERO_C_K,
+    heat_of,
 )
 from analyzer.trend_fit import SEASON_SD
 
@@ -32,11 +32,6 @@ LOGGED_SD_C, UNKNOWN_SD_C = 0.4, 8.0
 """How well a ride's mean temperature is known from one ride to another, one standard deviation
 [°C]: a sensor's last digit and place (its own error all rides share: it goes into level and
 activation energy), and what the seasons do where it is not logged. Our choice."""
-
-
-def heat_of(temperature_c: float) -> float:
-    """What an activation energy [kJ/mol] is multiplied by for ln R over that at 25 °C."""
-    return (1 / (ZERO_C_K + temperature_c) - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
 
 
 def contact_shape(heat: Floats, e_kj: float) -> Floats:
@@ -88,7 +83,7 @@ class Columns:
 
 def regressors(rides: Sequence[Kept]) -> Columns:
     """Columns that explain ln R, with the values they are expected to have."""
-    heat = np.array([heat_of(one.summary.temperature_c or 0.0) for one in rides], np.float64)
+    heat = heat_of(np.array([one.summary.temperature_c for one in rides], np.float64))
     levels = []
     for one in rides:
         ends = [e[0] for e in (one.summary.charge_start_pct, one.summary.charge_end_pct) if e]

@@ -147,8 +147,7 @@ def pack_draws(
         for one, said in fitted
         if one.pack_fit is not None
     ]
-    shape = np.average(shapes, axis=0, weights=weight[:, 0])
-    shape = _slow_part(shape)
+    shape = _slow_part(np.average(shapes, axis=0, weights=weight[:, 0]))
     return np.asarray(shape[:, None] * np.exp(at_25), np.float64), np.asarray(energy, np.float64)
 
 

@@ -86,10 +86,10 @@ def demand_jumps(
     given_rows = np.flatnonzero(given)
     found = []
     for at in falls:
-        flat_to = _flat_until(demand, at + 1)
+        flat_to = flat_until(demand, at + 1)
         alone = any(_goes_on(one, other, at, time_s) for other in others)
         if alone and flat_to == at + 1 and _between(demand, at):
-            flat_to = _flat_until(demand, at + 2)
+            flat_to = flat_until(demand, at + 2)
         lasted = time_s[flat_to] - time_s[at + 1]
         if lasted < FLAT_S or lasted > LONGEST_S or abs(demand[at + 1]) > 0.7 * abs(demand[at]):
             continue
@@ -116,7 +116,7 @@ class _Hand:
         self.flat_s = _usual_flat_s(demand, step)
         around = range(-every, every + 1)
         near = [f + x for f in falls for x in around if 0 <= f + x < step.size]
-        near += [x for f in falls if (x := _flat_until(demand, f + 1)) < step.size]
+        near += [x for f in falls if (x := flat_until(demand, f + 1)) < step.size]
         self.own: dict[tuple[int, int], float | None] = {}
         for side in (1, -1):
             # Down to the hand at rest only: going on into braking is another movement.
@@ -201,7 +201,7 @@ class _Hand:
                 np.abs(self.demand[self.every :] - self.demand[: -self.every]) <= MOVES
             )
         for fall in self.falls:
-            same[fall + 1 : _flat_until(self.demand, fall + 1) + 1] = False
+            same[fall + 1 : flat_until(self.demand, fall + 1) + 1] = False
         return bool(np.mean(same) <= ODD_ROWS)
 
     def _slower_elsewhere(self, at: int) -> bool:
@@ -306,11 +306,12 @@ def _between(demand: Floats, at: int) -> bool:
     return bool(0.0 < rest / fell < 1.0)
 
 
-def _flat_until(demand: Floats, at: int) -> int:
+def flat_until(demand: Floats, at: int, within: float = STANDS) -> int:
+    """The last row up to which the demand stays near its value at `at`."""
     low, some = at, 64
     while low < demand.size:
         with np.errstate(invalid="ignore"):
-            moved = np.abs(demand[low : low + some] - demand[at]) > STANDS
+            moved = np.abs(demand[low : low + some] - demand[at]) > within
         if moved.any():
             return low + int(np.argmax(moved)) - 1
         low, some = low + some, 2 * some

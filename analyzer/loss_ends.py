@@ -188,12 +188,10 @@ def holes_and_end(
     time_s, found = ride.time_s, []
     last = time_s.size - 1
     holes = np.flatnonzero(np.diff(time_s) > ride.gap_s).tolist()
-    heavy = [
-        x for x in holes if _heavy(drives, _last_whole_row(drives, x, time_s, series)[0], time_s)
-    ]
+    whole = {edge: _last_whole_row(drives, edge, time_s, series) for edge in (*holes, last)}
+    heavy = [x for x in holes if _heavy(drives, whole[x][0], time_s)]
     again = _again_and_again(holes, drives, speed, time_s, series, powered_by)
-    for edge in [*holes, last]:
-        row, opened = _last_whole_row(drives, edge, time_s, series)
+    for edge, (row, opened) in whole.items():
         if row < 3 or not _moving(speed, row):
             continue
         after = None if edge == last else edge + 1
@@ -294,8 +292,6 @@ def _empty(drives: list[DriveSignals], row: int, time_s: Floats) -> bool:
 def _alike(holes: list[int], edge: int, time_s: Floats) -> bool:
     """Whether another of these holes is as long: a protection's pause and a logger's start take
     the same time each time, a logger's slips do not."""
-    if edge >= time_s.size - 1:
-        return False
     length = time_s[edge + 1] - time_s[edge]
     others = [time_s[x + 1] - time_s[x] for x in holes if x != edge]
     return bool(length > LONG_HOLE_S and any(abs(length - x) < ALIKE_S for x in others))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyzer.loss_demand import MOVES, TRACKS
+from analyzer.loss_demand import MOVES, TRACKS, flat_until
 from analyzer.loss_facts import Around, Facts, level, lowest_of, median_of
 from analyzer.quantities import Floats, throttle_pct
 
@@ -125,18 +125,15 @@ def _alive(here: Around, part: Floats, moved: int) -> str | None:
 
 def _holds_so(here: Around, demand: Floats, least_s: float) -> bool:
     """Whether this rider held the demand as still for `least_s` before the loss, off its stop."""
-    time_s, begin = here.time_s, 0
-    size = np.abs(demand[: here.loss.begin])
-    while begin < size.size:
-        if not 0.05 < size[begin] < 0.97:
-            begin += 1
-            continue
-        with np.errstate(invalid="ignore"):
-            moved = np.flatnonzero(~(np.abs(size[begin:] - size[begin]) <= MOVES))
-        end = begin + int(moved[0]) if moved.size else size.size
-        if time_s[end - 1] - time_s[begin] >= least_s:
+    size = np.nan_to_num(np.abs(demand[: here.loss.begin]), nan=np.inf)
+    rows = np.flatnonzero((size > 0.05) & (size < 0.97))
+    at = 0
+    while at < rows.size:
+        begin = int(rows[at])
+        last = flat_until(size, begin, MOVES)
+        if here.time_s[last] - here.time_s[begin] >= least_s:
             return True
-        begin = max(end, begin + 1)
+        at = int(np.searchsorted(rows, last + 1))
     return False
 
 

@@ -238,29 +238,33 @@ def _cells(here: Around, facts: Facts) -> None:
     average_high = highest_of(volts, here.pre)
     series = setup.pack.series
     low, high = setup.bms.cell_low_v, setup.bms.cell_high_v
-    # What opened the path before this was asked for may have been a cell that has rested since.
     rested = _word(here) if _at_once(here) else ""
     cell = lowest_of(ride.get("cell_min_v"), slice(window.start, here.rows(0.0, 0.25).stop))
     if cell is not None and low is not None:
         facts.numbers["cell_low_seen_v"] = cell
         found = level(cell - low, ((0.04, "at"), (0.15, "near")), "clear")
-        facts.put("cell_low", None if rested == "discharge" and found == "clear" else found)
+        facts.put("cell_low", _unrested(found, rested == "discharge"))
     elif average_low is not None:
         line = 2.8 if low is None else low
         facts.numbers["cell_average_v"] = average_low / series
         edges = ((0.2, "mean_at"), (0.45, "mean_near"), (0.7, "mean_above"))
         found = level(average_low / series - line, edges, "mean_clear")
-        facts.put("cell_low", None if rested == "discharge" and found == "mean_clear" else found)
+        facts.put("cell_low", _unrested(found, rested == "discharge"))
     cell = highest_of(ride.get("cell_max_v"), slice(window.start, here.rows(0.0, 0.25).stop))
     if cell is not None and high is not None:
         facts.numbers["cell_high_seen_v"] = cell
         found = level(high - cell, ((0.02, "at"), (0.06, "near")), "clear")
-        facts.put("cell_high", None if rested == "charge" and found == "clear" else found)
+        facts.put("cell_high", _unrested(found, rested == "charge"))
     elif average_high is not None:
         line = setup.cell_full_v + 0.07 if high is None else high
         edges = ((0.05, "mean_at"), (0.12, "mean_near"), (0.3, "mean_below"))
         found = level(line - average_high / series, edges, "mean_clear")
-        facts.put("cell_high", None if rested == "charge" and found == "mean_clear" else found)
+        facts.put("cell_high", _unrested(found, rested == "charge"))
+
+
+def _unrested(found: str | None, rested: bool) -> str | None:
+    """What opened the path before this was asked for may have been a cell that has rested since."""
+    return None if rested and found in ("clear", "mean_clear") else found
 
 
 def _heat_load(here: Around, facts: Facts) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import exp, log, sqrt
+from typing import TypeVar
 
 import numpy as np
 
@@ -53,6 +54,15 @@ class Activation:
     value_j_per_mol: float = DEFAULT_E_J_PER_MOL
     low_j_per_mol: float = PLAUSIBLE_E_J_PER_MOL[0]
     high_j_per_mol: float = PLAUSIBLE_E_J_PER_MOL[1]
+
+
+_T = TypeVar("_T", float, Floats)
+
+
+def heat_of(temperature_c: _T) -> _T:
+    """What an activation energy [kJ/mol] is multiplied by for ln R over that at 25 °C (Arrhenius);
+    of one temperature or of each of n."""
+    return (1 / (ZERO_C_K + temperature_c) - 1 / REFERENCE_K) * 1000.0 / GAS_J_PER_MOL_K
 
 
 def arrhenius_ratio(temp_c: float, e_j_per_mol: float = DEFAULT_E_J_PER_MOL) -> float:

@@ -10,9 +10,10 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from importers.errors import UsageError
 
@@ -61,38 +62,46 @@ def write_folder(folder: str, files: Iterable[tuple[str, str | bytes]]) -> None:
         raise _not_written(
             folder, "the folder above it does not exist", "Make that first, or name another place."
         )
-    full = "Name another place or make room there."
-    try:
+    with _told_of(folder):
         beside = Path(tempfile.mkdtemp(prefix=".pages-", dir=target if there else target.parent))
-    except OSError as fault:
-        raise _not_written(folder, fault.strerror or str(fault), full) from fault
     try:
         names = []
         for name, content in files:
-            data = content.encode("utf-8") if isinstance(content, str) else content
-            try:
-                _write_new(beside / name, data)
-            except OSError as fault:
-                raise _not_written(folder, fault.strerror or str(fault), full) from fault
+            with _told_of(folder):
+                _write_new(beside / name, content)
             names.append(name)
-        try:
+        with _told_of(folder):
             if there:
                 for name in names:
                     os.replace(beside / name, target / name)
             else:
                 beside.chmod(_FOLDER_MODE & ~_mask())
                 os.rename(beside, target)
-        except OSError as fault:
-            raise _not_written(folder, fault.strerror or str(fault), full) from fault
     finally:
         shutil.rmtree(beside, ignore_errors=True)
 
 
-def _write_new(place: Path, data: bytes) -> None:
+@contextmanager
+def _told_of(name: str) -> Iterator[None]:
+    """What the system says against writing there, told as our own message."""
+    try:
+        yield
+    except OSError as fault:
+        raise _not_written(
+            name, fault.strerror or str(fault), "Name another place or make room there."
+        ) from fault
+
+
+def _write_new(place: Path, content: str | bytes) -> None:
     with place.open("wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
+        _flushed(file, content)
+
+
+def _flushed(file: BinaryIO, content: str | bytes) -> None:
+    """Written, and down on the disk."""
+    file.write(content.encode("utf-8") if isinstance(content, str) else content)
+    file.flush()
+    os.fsync(file.fileno())
 
 
 def check_writable(name: str) -> None:
@@ -142,22 +151,15 @@ def _not_written(name: str, what: str, remedy: str) -> UsageError:
 def _write_beside(name: str, content: str | bytes) -> Path:
     check_writable(name)
     place = Path(name)
-    data = content.encode("utf-8") if isinstance(content, str) else content
-    try:
+    with _told_of(name):
         handle, written = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
+                _flushed(file, content)
             os.chmod(written, _mode(place))
         except BaseException:
             os.unlink(written)
             raise
-    except OSError as fault:
-        raise _not_written(
-            name, fault.strerror or str(fault), "Name another place or make room there."
-        ) from fault
     return Path(written)
 
 

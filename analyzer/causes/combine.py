@@ -46,12 +46,10 @@ ENDED_MOST = 0.6
 """No cause is likelier than this where the log ends with the loss. The trade's (causes.md)."""
 ONE_BUILD_ONLY = (CutoutCause.DRIVE_LINK_LOST,)
 """Causes that need two drives."""
-
-
 DECIDED_MOST = 0.2
 """A cause that something seen decides against is at most so likely as the one it decides for. Our
 choice: habits of many small signs may outweigh one that physics ties to a cause, but must not."""
-AT_MOST = 3.0
+MOST_LOWERED = 3.0
 """So much of its logarithm of odds such a rival can lose. Our choice: a cause that is unlikely for
 other reasons must not take its rival along."""
 UNDECIDED_MOST = 0.58
@@ -187,7 +185,7 @@ def _lower(odds: Floats, apart: Sequence[tuple[int, int]]) -> Floats:
     out = odds.copy()
     for cause, rival in apart:
         if np.isfinite(odds[cause]):
-            held = max(odds[cause] + np.log(DECIDED_MOST), odds[rival] - AT_MOST)
+            held = max(odds[cause] + np.log(DECIDED_MOST), odds[rival] - MOST_LOWERED)
             out[rival] = min(out[rival], held)
     return out
 

@@ -29,9 +29,12 @@ COOL_BMS: tuple[Fact, ...] = (
     {"heat_load": "cool", "away": "- instant seconds tens"},
     {"away": "instant seconds"},
 )
-CONTACT: tuple[Fact, ...] = ({"flicker": "yes"}, {"return": "blink soon"})
+FLICKERS: Fact = {"flicker": "yes"}
+DIPS: Fact = {"dip": "yes"}
+CONTACT: tuple[Fact, ...] = (FLICKERS, {"return": "blink soon"})
 NO_TRIP: tuple[Fact, ...] = ({"discharge_trip": "clear begun"}, {"discharge_load": "light below"})
 NO_CHARGE_TRIP: tuple[Fact, ...] = ({"charge_trip": "clear begun"}, {"charge_load": "light below"})
+COLLAPSES: Fact = {"bus": "collapse"}
 OPENED: Fact = {"bus": "collapse dead"}
 STAYED: Fact = {"bus": "rebound"}
 SPIKE: Fact = {"phase": "spike"}

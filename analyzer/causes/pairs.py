@@ -9,9 +9,12 @@ from analyzer.causes.facts import (
     BEATING,
     BOTH_SIDES,
     CHARGE_TRIP_USED,
+    COLLAPSES,
     CONTACT,
     CONTROLLED,
     COOL_BMS,
+    DIPS,
+    FLICKERS,
     HIGH_CELL,
     HIGH_MEAN,
     HOT_BMS,
@@ -53,12 +56,7 @@ class Pair:
     """What would tell them apart."""
 
 
-PATH_OPENS = (
-    C.BMS_OVERCURRENT_DISCHARGE,
-    C.BMS_OVERHEAT,
-    C.CELL_LOW_VOLTAGE,
-    C.SUPPLY_INTERRUPTED,
-)
+BMS_OPENS = (C.BMS_OVERCURRENT_DISCHARGE, C.BMS_OVERHEAT, C.CELL_LOW_VOLTAGE)
 PATH_STAYS = (
     C.PHASE_OVERCURRENT,
     C.ROTOR_SENSOR_FAULT,
@@ -144,7 +142,7 @@ PAIRS = (
         C.BMS_OVERCURRENT_CHARGE,
         C.SUPPLY_INTERRUPTED,
         (CHARGE_TRIP_USED,),
-        (*NO_CHARGE_TRIP, {"flicker": "yes"}, {"return": "blink"}),
+        (*NO_CHARGE_TRIP, FLICKERS, {"return": "blink"}),
         "the charge trip's level and delay in the setup",
     ),
     Pair(
@@ -253,7 +251,7 @@ PAIRS = (
     Pair(
         C.SUPPLY_INTERRUPTED,
         C.UNDERVOLTAGE_STOP,
-        (OPENED, {"stop_at_v": "off clear"}, {"flicker": "yes"}, {"dip": "yes"}),
+        (OPENED, {"stop_at_v": "off clear"}, FLICKERS, DIPS),
         ({"fall": "faded"}, {"stop_at_v": "at", "charge": "low", "bus": "rebound"}),
         "the voltage at pack and controllers",
     ),
@@ -275,20 +273,22 @@ PAIRS = (
         C.DRIVE_LINK_LOST,
         C.SUPPLY_INTERRUPTED,
         ({"link": "follower"},),
-        ({"link": "leader"}, {"bus": "collapse"}),
+        ({"link": "leader"}, COLLAPSES),
         "whether that side's readings come over the link, and whether its lamps went out",
     ),
     *(
         Pair(
             path,
             other,
-            ({"bus": "collapse"}, *CONTACT[:1], {"dip": "yes"})
-            if path is C.SUPPLY_INTERRUPTED
-            else ({"bus": "collapse"},),
-            () if path is C.SUPPLY_INTERRUPTED else ({"kind": "drive", "bus": "rebound"},),
+            for_path,
+            for_other,
             "each controller's own voltage",
         )
-        for path in PATH_OPENS
+        for path, for_path, for_other in (
+            *((one, (COLLAPSES,), ({"kind": "drive", **STAYED},)) for one in BMS_OPENS),
+            # A contact may close again before the bus has sunk.
+            (C.SUPPLY_INTERRUPTED, (COLLAPSES, FLICKERS, DIPS), ()),
+        )
         for other in PATH_STAYS
     ),
     *(
